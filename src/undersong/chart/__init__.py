@@ -1,0 +1,1 @@
+"""The number chart: model, reader, writer, letters and numbers, the set."""

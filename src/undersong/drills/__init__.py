@@ -1,0 +1,1 @@
+"""The exercise catalogue: each drill makes a Part."""

@@ -1,0 +1,1 @@
+"""Audio in, evidence, alignment, judging."""

@@ -1,0 +1,1 @@
+"""A Part to and from MIDI, MusicXML and JSON."""

@@ -1,0 +1,1 @@
+"""Bass lines for a chart, by level: each makes a Part."""

@@ -1,0 +1,1 @@
+"""Players, charts, takes and ladders in a local database."""

@@ -1,0 +1,1 @@
+"""Instrument, shapes, root moves and fingering."""

@@ -1,0 +1,1 @@
+"""Diagrams, engraving and the print pack."""

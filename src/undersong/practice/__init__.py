@@ -1,0 +1,1 @@
+"""Tempo ladder, readiness and plan: pure functions over history."""

@@ -1,0 +1,1 @@
+"""Schedule, click, instruments, mix and audio files."""

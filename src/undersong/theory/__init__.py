@@ -1,0 +1,1 @@
+"""Pitch, key, chord, meter, tempo and the Part: small frozen values, no files, no clock."""
