@@ -31,7 +31,7 @@ DEGREES = len(LETTERS)
 MAX_SIGNATURE = 7
 _FIFTHS_OF_LETTER = {"F": -1, "C": 0, "G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
 _DEGREE = re.compile(r"([#♯b♭]*)([1-7])")
-_KEY = re.compile(r"([A-Ga-g][#♯b♭]*)\s*[- ]?\s*(major|maj|minor|min|m|-)?", re.IGNORECASE)
+_KEY = re.compile(r"([A-Ga-g][#♯b♭]*)\s*(major|maj|minor|min|m|-)?", re.IGNORECASE)
 
 
 class Mode(StrEnum):
