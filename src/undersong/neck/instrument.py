@@ -1,0 +1,235 @@
+"""The bass and the hand that plays it: tuning, frets, scale length, span, finger system.
+
+Conventions
+-----------
+Strings are numbered as players number them: 1 is the highest. A tuning lists its strings from
+low to high. Nothing here depends on handedness: a left-hander's neck is the same numbers drawn
+in a mirror.
+
+Sources
+-------
+Tunings: trade handbook 4.1 (pitches in MIDI numbering). Scale lengths and the default span:
+trade handbook 4.3 and 4.5, common practice, no source.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from enum import StrEnum
+from itertools import pairwise
+
+from undersong.errors import TheoryError
+from undersong.theory.pitch import Pitch, parse_pitch
+
+FRETS_MIN, FRETS_MAX = 5, 36
+STRINGS_MAX = 12
+SCALE_MIN_MM, SCALE_MAX_MM = 400.0, 1200.0
+SPAN_MIN_MM, SPAN_MAX_MM = 50.0, 180.0
+MM_PER_INCH = 25.4
+DEFAULT_FRETS = 20
+ADULT_SPAN_MM = 105.0
+SMALL_HAND_SPAN_MM = 90.0
+
+SCALE_LENGTHS_MM = {"short": 762.0, "medium": 812.8, "long": 863.6, "extra long": 889.0}
+
+
+@dataclass(frozen=True, slots=True)
+class Tuning:
+    """Open strings from low to high, each higher than the one before, and a name for them."""
+
+    name: str
+    strings: tuple[Pitch, ...]
+
+    def __post_init__(self) -> None:
+        if not 1 <= len(self.strings) <= STRINGS_MAX:
+            raise TheoryError(f"A tuning has 1 to {STRINGS_MAX} strings, not {len(self.strings)}.")
+        for low, high in pairwise(self.strings):
+            if low.midi >= high.midi:
+                raise TheoryError(
+                    f"The strings of a tuning go from low to high: {high} does not lie above {low}."
+                )
+
+    def __str__(self) -> str:
+        return ",".join(str(pitch) for pitch in self.strings)
+
+    @property
+    def midis(self) -> tuple[int, ...]:
+        """MIDI numbers of the open strings, low to high."""
+        return tuple(pitch.midi for pitch in self.strings)
+
+    @property
+    def gaps(self) -> tuple[int, ...]:
+        """Semitones from each string to the next above it."""
+        return tuple(high - low for low, high in pairwise(self.midis))
+
+    @property
+    def is_even(self) -> bool:
+        """True where every string lies the same interval above the one below."""
+        return len(set(self.gaps)) <= 1
+
+
+def _strings(text: str) -> tuple[Pitch, ...]:
+    return tuple(parse_pitch(word) for word in re.split(r"[,;\s]+", text.strip()) if word)
+
+
+STANDARD = Tuning("standard", _strings("E1 A1 D2 G2"))
+TUNINGS = (
+    STANDARD,
+    Tuning("five-string, low B", _strings("B0 E1 A1 D2 G2")),
+    Tuning("five-string, high C", _strings("E1 A1 D2 G2 C3")),
+    Tuning("six-string", _strings("B0 E1 A1 D2 G2 C3")),
+    Tuning("drop D", _strings("D1 A1 D2 G2")),
+    Tuning("five-string, drop A", _strings("A0 E1 A1 D2 G2")),
+    Tuning("half-step down", _strings("Eb1 Ab1 Db2 Gb2")),
+    Tuning("whole-step down", _strings("D1 G1 C2 F2")),
+    Tuning("B-E-A-D", _strings("B0 E1 A1 D2")),
+    Tuning("tenor", _strings("A1 D2 G2 C3")),
+    Tuning("piccolo", _strings("E2 A2 D3 G3")),
+)
+
+_OTHER_NAMES = {
+    "four": "standard",
+    "fourstring": "standard",
+    "fourstringstandard": "standard",
+    "4": "standard",
+    "4string": "standard",
+    "five": "five-string, low B",
+    "fivestring": "five-string, low B",
+    "5": "five-string, low B",
+    "5string": "five-string, low B",
+    "lowb": "five-string, low B",
+    "fivelowb": "five-string, low B",
+    "highc": "five-string, high C",
+    "fivehighc": "five-string, high C",
+    "six": "six-string",
+    "6": "six-string",
+    "6string": "six-string",
+    "dropa": "five-string, drop A",
+    "halfdown": "half-step down",
+    "eflat": "half-step down",
+    "wholedown": "whole-step down",
+    "tenoradgc": "tenor",
+}
+
+
+def _plain(text: str) -> str:
+    return re.sub(r"[^a-z0-9]", "", text.lower())
+
+
+_BY_NAME = {_plain(tuning.name): tuning for tuning in TUNINGS}
+_BY_NAME |= {other: _BY_NAME[_plain(name)] for other, name in _OTHER_NAMES.items()}
+
+
+def parse_tuning(text: str) -> Tuning:
+    """A listed name (case, spaces and dashes are free), or strings low to high: ``E1,A1,D2,G2``."""
+    named = _BY_NAME.get(_plain(text))
+    if named is not None:
+        return named
+    try:
+        strings = _strings(text)
+    except TheoryError as error:
+        names = ", ".join(tuning.name for tuning in TUNINGS)
+        raise TheoryError(
+            f"{text!r} is not a tuning: write strings from low to high with their octaves, "
+            f"as in E1,A1,D2,G2, or one of: {names}."
+        ) from error
+    listed = [tuning for tuning in TUNINGS if tuning.strings == strings]
+    return listed[0] if listed else Tuning(",".join(map(str, strings)), strings)
+
+
+class FingerSystem(StrEnum):
+    """How fingers fall on frets (trade handbook 4.5)."""
+
+    ONE_PER_FRET = "one finger per fret"
+    ONE_TWO_FOUR = "1-2-4"  # where four frets are wider than the hand; one per fret above that
+
+
+def parse_finger_system(text: str) -> FingerSystem:
+    """Read ``one finger per fret``, ``1-2-3-4``, ``1-2-4`` or ``Simandl``."""
+    plain = _plain(text)
+    if plain in ("onefingerperfret", "oneperfret", "1234", "fourfingers"):
+        return FingerSystem.ONE_PER_FRET
+    if plain in ("124", "onetwofour", "simandl", "threefingers"):
+        return FingerSystem.ONE_TWO_FOUR
+    raise TheoryError(f"{text!r} is not a finger system: write one finger per fret, or 1-2-4.")
+
+
+def parse_scale_length(text: str) -> float:
+    """Millimetres of a scale length: ``short``, ``extra long``, ``34in``, ``863.6``."""
+    plain = re.sub(r"[\s_-]+", " ", text.strip().lower())
+    if plain in SCALE_LENGTHS_MM:
+        return SCALE_LENGTHS_MM[plain]
+    match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(mm|in|inch|inches|\")?", plain)
+    if match is None:
+        names = ", ".join(SCALE_LENGTHS_MM)
+        raise TheoryError(f"{text!r} is not a scale length: write {names}, 863.6 mm or 34 in.")
+    number = float(match[1])
+    return number if match[2] in (None, "mm") else number * MM_PER_INCH
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """One bass in one pair of hands.
+
+    `scale_mm` is the vibrating length of the open string; `hand_span_mm` the comfortable
+    distance from finger 1 to finger 4, measured relaxed on the neck.
+    """
+
+    tuning: Tuning = STANDARD
+    frets: int = DEFAULT_FRETS
+    scale_mm: float = SCALE_LENGTHS_MM["long"]
+    left_handed: bool = False
+    fretless: bool = False
+    hand_span_mm: float = ADULT_SPAN_MM
+    finger_system: FingerSystem = FingerSystem.ONE_PER_FRET
+
+    def __post_init__(self) -> None:
+        if not FRETS_MIN <= self.frets <= FRETS_MAX:
+            raise TheoryError(
+                f"A neck of {self.frets} frets is not one we can use: give {FRETS_MIN} to "
+                f"{FRETS_MAX}."
+            )
+        if not SCALE_MIN_MM <= self.scale_mm <= SCALE_MAX_MM:
+            raise TheoryError(
+                f"A scale length of {self.scale_mm:g} mm is not one we can use: give "
+                f"{SCALE_MIN_MM:g} to {SCALE_MAX_MM:g} mm (long is 863.6)."
+            )
+        if not SPAN_MIN_MM <= self.hand_span_mm <= SPAN_MAX_MM:
+            raise TheoryError(
+                f"A hand span of {self.hand_span_mm:g} mm is not one we can use: measure finger "
+                f"1 to finger 4 relaxed on the neck, {SPAN_MIN_MM:g} to {SPAN_MAX_MM:g} mm."
+            )
+
+    @property
+    def strings(self) -> int:
+        """How many strings."""
+        return len(self.tuning.strings)
+
+    @property
+    def lowest(self) -> int:
+        """MIDI number of the lowest open string."""
+        return self.tuning.midis[0]
+
+    @property
+    def highest(self) -> int:
+        """MIDI number of the last fret of the highest string."""
+        return self.tuning.midis[-1] + self.frets
+
+    def open_midi(self, string: int) -> int:
+        """MIDI number of an open string; string 1 is the highest."""
+        return self.tuning.midis[-string]
+
+    def midi_at(self, string: int, fret: int) -> int:
+        """MIDI number at a string and fret; fret 0 is the open string."""
+        if not (1 <= string <= self.strings and 0 <= fret <= self.frets):
+            raise ValueError(f"no string {string} and fret {fret} on this neck")
+        return self.open_midi(string) + fret
+
+    def places(self, midi: int) -> tuple[tuple[int, int], ...]:
+        """Every (string, fret) that sounds a MIDI number, lowest string first."""
+        return tuple(
+            (string, midi - self.open_midi(string))
+            for string in range(self.strings, 0, -1)
+            if 0 <= midi - self.open_midi(string) <= self.frets
+        )
