@@ -1,0 +1,48 @@
+"""`undersong chart`: read a chart, in any key, as numbers or letters."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from undersong.cli.options import Commands, add_json, print_json, read_bytes, reads
+from undersong.theory.key import parse_key
+
+
+def add(commands: Commands) -> None:
+    """Put `chart` on the list of commands."""
+    command = commands.add_parser(
+        "chart",
+        help="read a chart; show it in numbers or letters, in any key",
+        description="Read a chart and show it; a mistake is named with its line and column.",
+    )
+    command.add_argument("file", type=Path, metavar="FILE", help="a chart in plain text")
+    command.add_argument("--key", type=reads(parse_key), metavar="K", help="put it in this key")
+    command.add_argument(
+        "--as", dest="style", choices=("numbers", "letters"), help="default: as it is written"
+    )
+    add_json(command)
+    command.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the chart."""
+    from undersong.chart.lownotes import low_notes
+    from undersong.chart.show import chart_json, chart_lines
+    from undersong.chart.song import Style, in_key
+    from undersong.cli.options import decoded
+
+    from undersong.chart.text import parse_song
+
+    song = parse_song(decoded(read_bytes(args.file), args.file.name), source=args.file.name)
+    if args.key is not None:
+        song = in_key(song, args.key)
+    if args.json:
+        print_json(chart_json(song))
+        return 0
+    style = None if args.style is None else Style(args.style)
+    print("\n".join(chart_lines(song, style=style)))
+    for remark in song.report:
+        print(f"Line {remark.line}, {remark.kind}: {remark.text}")
+    print(low_notes(song).in_words)
+    return 0

@@ -1,0 +1,123 @@
+"""`undersong hear`: judge a recorded take against its part, and say what comes next."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from undersong.cli.options import Commands, add_json, bpm, print_json, read_bytes
+
+if TYPE_CHECKING:
+    from undersong.ear import Hearing
+    from undersong.log.book import KeptTake
+    from undersong.theory.part import Part
+
+HIGHEST_LEVEL = 6
+
+
+def add(commands: Commands) -> None:
+    """Put `hear` on the list of commands."""
+    command = commands.add_parser(
+        "hear",
+        help="judge a recorded take, note by note: clean or not",
+        description="Listen to a take of a part: every note right, wrong, missed or extra, early "
+        "or late in milliseconds, and whether the pass was clean.",
+    )
+    command.add_argument(
+        "take", type=Path, metavar="TAKE", help="the recording: WAV, FLAC, OGG or MP3"
+    )
+    command.add_argument(
+        "--part", type=Path, required=True, metavar="PART", help="what was asked: .json, .mid ..."
+    )
+    command.add_argument("--tempo", type=bpm, metavar="BPM", help="the tempo that was asked")
+    command.add_argument(
+        "--start", type=float, metavar="SECONDS", help="where the part begins in the recording"
+    )
+    command.add_argument(
+        "--level",
+        type=int,
+        choices=range(1, HIGHEST_LEVEL + 1),
+        default=1,
+        metavar="N",
+        help="the player's level, 1 to 6 (default 1): how close the timing must be",
+    )
+    command.add_argument("--tolerance", type=float, metavar="MS", help="instead of the level's")
+    command.add_argument("--player", metavar="NAME", help="keep the take in this player's log")
+    command.add_argument("--log", type=Path, metavar="FILE", help="the log (default: see README)")
+    add_json(command)
+    command.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the verdict."""
+    from undersong.cli.keeping import next_tempo
+    from undersong.ear import hearing_json, hearing_lines
+    from undersong.exchange import read_part
+
+    part = read_part(read_bytes(args.part), args.part.name)
+    hearing, length_s = listen(
+        args.take,
+        part,
+        tempo_bpm=args.tempo,
+        start_s=args.start,
+        level=args.level,
+        tolerance_ms=args.tolerance,
+    )
+    kept = None
+    if args.player:
+        kept = _kept(args, part, hearing, length_s)
+    if args.json:
+        answer = hearing_json(hearing)
+        if kept is not None:
+            answer["next_bpm"] = kept.ladder_after.tempo_bpm
+        print_json(answer)
+        return 0
+    print("\n".join(hearing_lines(hearing, part)))
+    if kept is not None:
+        print(next_tempo(kept))
+    return 0
+
+
+def listen(
+    take: Path,
+    part: Part,
+    *,
+    tempo_bpm: float | None = None,
+    start_s: float | None = None,
+    level: int = 1,
+    tolerance_ms: float | None = None,
+) -> tuple[Hearing, float]:
+    """Judge one recording; returns the hearing and the recording's length in seconds."""
+    from undersong.ear import hear
+    from undersong.sound.files import open_sound
+
+    with open_sound(take) as recording:
+        hearing = hear(
+            recording.blocks(),
+            recording.sample_rate_hz,
+            part,
+            tempo_bpm=tempo_bpm,
+            start_s=start_s,
+            level=level,
+            tolerance_ms=tolerance_ms,
+        )
+        length_s = recording.frames / recording.sample_rate_hz if recording.frames else 0.0
+    return hearing, length_s
+
+
+def _kept(args: argparse.Namespace, part: Part, hearing: Hearing, length_s: float) -> KeptTake:
+    from undersong.cli.keeping import keep_take, usual_log
+    from undersong.log.book import Book
+
+    with Book.open(args.log if args.log is not None else usual_log()) as book:
+        return keep_take(
+            book,
+            args.player,
+            part,
+            hearing,
+            tempo_bpm=args.tempo or part.tempo_bpm,
+            length_s=length_s,
+            at=datetime.now(UTC),
+        )

@@ -1,0 +1,79 @@
+"""A judged take on its way into the log, and what the ladder answers."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from undersong.errors import LogError
+from undersong.practice.ladder import outcome_of
+
+if TYPE_CHECKING:
+    from undersong.ear import Hearing
+    from undersong.log.book import Book, KeptTake, Player
+    from undersong.theory.part import Part
+
+LOG_NAME = "log.sqlite"
+
+
+def usual_log() -> Path:
+    """Where the log lies unless told: a folder a musician can find and keep a copy of."""
+    folder = Path.home() / "Undersong"
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        raise LogError(f"The folder {folder} cannot be made: {error.strerror}.") from None
+    return folder / LOG_NAME
+
+
+def keep_take(
+    book: Book,
+    name: str,
+    part: Part,
+    hearing: Hearing,
+    *,
+    tempo_bpm: float,
+    length_s: float,
+    at: datetime,
+) -> KeptTake:
+    """Keep a judged take of a drill for a player, who is added if new; one transaction."""
+    from undersong.ear import hearing_json
+    from undersong.exchange import part_to_json
+
+    player = player_named(book, name, at)
+    item = book.keep_item("drill", part.title, key=str(part.key), part=part_to_json(part))
+    return book.keep_take(
+        player,
+        item,
+        outcome=outcome_of(hearing.clean),
+        tempo_bpm=tempo_bpm,
+        at=at,
+        hearing=hearing_json(hearing),
+        tolerance_ms=hearing.tolerance_ms,
+        length_s=length_s,
+        whole=True,
+    )
+
+
+def player_named(book: Book, name: str, at: datetime) -> Player:
+    """The player of this name, added to the log at the first take."""
+    known = {player.name: player for player in book.players()}
+    return known[name] if name in known else book.add_player(name, at=at)
+
+
+def next_tempo(kept: KeptTake) -> str:
+    """One sentence: what the rule says after this take."""
+    before, after = kept.ladder_before, kept.ladder_after
+    if not kept.counted:
+        return (
+            f"Kept. It was not played at the climb's tempo, so the climb stays: "
+            f"{after.tempo_bpm:g}."
+        )
+    if after.tempo_bpm > before.tempo_bpm:
+        return f"Clean often enough in a row. Next: {after.tempo_bpm:g}."
+    if after.tempo_bpm < before.tempo_bpm:
+        return f"Not clean. Next: {after.tempo_bpm:g}, and the climb starts again."
+    if after.streak > before.streak:
+        return f"Clean. Once more at {after.tempo_bpm:g}."
+    return f"Next: {after.tempo_bpm:g} again."

@@ -1,0 +1,63 @@
+"""The second door: parse the words, call one function, print.
+
+Exit status: 0 for an answer, whatever it is; 2 for bad input; 3 for a command not built yet.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from typing import NoReturn
+
+from undersong.cli import chart, climb, demo, drill, finger, hear, neck, notyet
+from undersong.cli.notyet import NOT_BUILT, NotBuiltError
+from undersong.errors import UndersongError
+
+BAD_INPUT = 2
+
+_COMMANDS = (demo, chart, neck, drill, notyet.line, finger, hear, climb, notyet.pack, notyet.open_)
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> NoReturn:
+        sentence = message[:1].upper() + message[1:]
+        print(f"{sentence}. Try: {self.prog} --help", file=sys.stderr)
+        sys.exit(BAD_INPUT)
+
+
+def parser() -> argparse.ArgumentParser:
+    """All commands with their options."""
+    top = _Parser(
+        prog="undersong",
+        description="For the one who looks after the low end: charts in; numbers, neck, drills "
+        "and click out; it hears a take and sets the next tempo.",
+    )
+    commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    for command in _COMMANDS:
+        command.add(commands)
+    return top
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit status."""
+    for stream in (sys.stdout, sys.stderr):
+        # Flats and sharps must print on any terminal, if need be as question marks.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    args = parser().parse_args(argv)
+    try:
+        status: int = args.run(args)
+        sys.stdout.flush()
+    except UndersongError as error:
+        print(error, file=sys.stderr)
+        return NOT_BUILT if isinstance(error, NotBuiltError) else BAD_INPUT
+    except BrokenPipeError:
+        # The reader of our output has gone (as `head` does): say no more.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        print("Stopped.", file=sys.stderr)
+        return 130
+    return status

@@ -1,0 +1,109 @@
+"""Options that several commands share, read once and in one way."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+from undersong.errors import UndersongError
+
+if TYPE_CHECKING:
+    from undersong.neck.instrument import Instrument
+
+Commands = argparse._SubParsersAction  # argparse names no public type for it
+Value = TypeVar("Value")
+
+
+def reads(parse: Callable[[str], Value]) -> Callable[[str], Value]:
+    """Turn one of our readers into an argparse type that keeps its sentence."""
+
+    def read(text: str) -> Value:
+        try:
+            return parse(text)
+        except UndersongError as error:
+            raise argparse.ArgumentTypeError(str(error).rstrip(".")) from error
+
+    return read
+
+
+def bpm(text: str) -> float:
+    """A tempo in beats a minute."""
+    from undersong.theory.tempo import TEMPO_MAX_BPM, TEMPO_MIN_BPM
+
+    try:
+        value = float(text)
+    except ValueError:
+        value = float("nan")
+    if not TEMPO_MIN_BPM <= value <= TEMPO_MAX_BPM:
+        raise argparse.ArgumentTypeError(
+            f"{text!r} is not a tempo: write beats a minute, {TEMPO_MIN_BPM:g} to {TEMPO_MAX_BPM:g}"
+        )
+    return value
+
+
+def add_json(command: argparse.ArgumentParser) -> None:
+    """`--json`: the answer as JSON on standard output."""
+    command.add_argument("--json", action="store_true", help="print the answer as JSON")
+
+
+def add_instrument(command: argparse.ArgumentParser) -> None:
+    """`--tuning` and `--frets`."""
+    from undersong.neck.instrument import parse_tuning
+
+    command.add_argument(
+        "--tuning",
+        type=reads(parse_tuning),
+        metavar="T",
+        help="a tuning by name (standard, five, drop d ...) or its strings from low to high: "
+        "E1,A1,D2,G2",
+    )
+    command.add_argument("--frets", type=int, default=20, metavar="N", help="default 20")
+
+
+def instrument_of(args: argparse.Namespace) -> Instrument:
+    """The instrument that `--tuning` and `--frets` describe."""
+    from undersong.neck.instrument import STANDARD, Instrument
+
+    return Instrument(tuning=args.tuning or STANDARD, frets=args.frets)
+
+
+def print_json(value: object) -> None:
+    """One JSON value on standard output, readable as it stands."""
+    print(json.dumps(value, ensure_ascii=False, indent=2))
+
+
+def read_bytes(path: Path) -> bytes:
+    """A whole file, or one sentence why not."""
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise UndersongError(f"There is no file {path}.") from None
+    except IsADirectoryError:
+        raise UndersongError(f"{path} is a folder: name a file in it.") from None
+    except OSError as error:
+        raise UndersongError(f"{path} cannot be read: {error.strerror}.") from None
+
+
+def write_bytes(path: Path, data: bytes) -> None:
+    """A whole file or none: written beside its place, then moved there."""
+    part = path.with_name(f".{path.name}.part")
+    try:
+        part.write_bytes(data)
+        part.replace(path)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise UndersongError(f"{path} cannot be written: {error.strerror}.") from None
+
+
+def decoded(data: bytes, name: str) -> str:
+    """The text of a file, or one sentence why it is none."""
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise UndersongError(
+            f"{name}, line {line}: this is not plain text in UTF-8. Save it as plain text, UTF-8."
+        ) from None

@@ -1,0 +1,77 @@
+"""A part on its way out of the command line: as text, MIDI, MusicXML, JSON and sound."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from undersong.cli.options import write_bytes
+
+if TYPE_CHECKING:
+    from undersong.theory.part import Bar, Note, Part
+
+
+def add_outputs(command: argparse.ArgumentParser) -> None:
+    """`--midi`, `--musicxml`, `--wav` and `--pdf`."""
+    for kind, what in (
+        ("midi", "a MIDI file"),
+        ("musicxml", "a MusicXML file"),
+        ("wav", "the sound with count-in and click; .flac, .ogg and .mp3 work too"),
+        ("pdf", "a page to print (not built yet)"),
+    ):
+        command.add_argument(f"--{kind}", type=Path, metavar="FILE", help=f"write {what}")
+
+
+def write_outputs(args: argparse.Namespace, part: Part) -> list[str]:
+    """Write what was asked for; returns one line for each file."""
+    from undersong.cli.notyet import refuse_pdf
+    from undersong.exchange.midi import midi_bytes
+    from undersong.exchange.musicxml import musicxml_bytes
+
+    refuse_pdf(args)
+    written = []
+    for path, make in ((args.midi, midi_bytes), (args.musicxml, musicxml_bytes)):
+        if path is not None:
+            write_bytes(path, make(part))
+            written.append(f"Wrote {path}.")
+    if args.wav is not None:
+        start_s = write_track(args.wav, part)
+        written.append(f"Wrote {args.wav}: bar 1 starts {start_s:.3f} seconds in.")
+    return written
+
+
+def write_track(path: Path, part: Part) -> float:
+    """Bass, click and count-in as one sound file; returns where beat 0 of the part falls."""
+    from undersong.sound.files import write_sound
+    from undersong.sound.mix import render_part
+
+    mix = render_part(part)
+    write_sound(path, mix.samples, mix.sample_rate_hz)
+    return mix.start_s
+
+
+def part_lines(part: Part) -> list[str]:
+    """The part for reading: a line a bar, each note with its place on the neck."""
+    head = f"{part.title}, key of {part.key}, {part.meter}, {part.tempo_bpm:g} a minute"
+    lines = [head, ""]
+    sections = {mark.at: mark for mark in part.sections}
+    for bar in part.bars:
+        for at in sorted(at for at in sections if bar.at <= at < bar.at + bar.length):
+            lines.append(sections[at].name)
+        lines.append(f"{bar.number:>4} | {_bar_text(part, bar)}")
+    lines.append("")
+    return lines
+
+
+def _bar_text(part: Part, bar: Bar) -> str:
+    notes = [note for note in part.notes if bar.at <= note.at < bar.at + bar.length]
+    return "  ".join(_note_text(note) for note in notes) or "rest"
+
+
+def _note_text(note: Note) -> str:
+    place = ""
+    if note.string is not None:
+        place = f" {note.string}:{note.fret}"
+    degree = f" {note.degree}" if note.degree is not None else ""
+    return f"{note.pitch}{degree}{place}"
