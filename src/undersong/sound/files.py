@@ -150,7 +150,7 @@ class Recording:
         self._handle.seek(0)
         try:
             # The bare wrapper hides the file's name: soundfile would trust its ending.
-            return soundfile.SoundFile(_Nameless(self._handle))
+            return _Straight(_Nameless(self._handle))
         except (soundfile.LibsndfileError, TypeError, ValueError):
             raise AudioError(
                 f"{self.name} starts like {self.kind} sound but cannot be decoded: {EXPORT_ADVICE}."
@@ -163,11 +163,10 @@ class Recording:
             raise self._broken_off(frame) from None
 
     def _read(self, n_frames: int) -> Samples:
-        at = self._sound.tell()
         try:
             frames: Samples = self._sound.read(n_frames, dtype="float32", always_2d=True)
         except soundfile.LibsndfileError:
-            raise self._broken_off(at) from None
+            raise self._broken_off(self._sound.tell()) from None
         return frames
 
     def _broken_off(self, frame: int) -> AudioError:
@@ -271,6 +270,17 @@ def write_sound(
     finally:
         part.unlink(missing_ok=True)
     return target
+
+
+class _Straight(soundfile.SoundFile):  # type: ignore[misc]  # the library has no types
+    """A sound file read straight on.
+
+    A seekable one seeks to where it stands after every read, which is not exact in an MP3 whose
+    frames borrow bits from far back: whole frames fell silent.
+    """
+
+    def seekable(self) -> bool:
+        return False
 
 
 class _Nameless:
