@@ -1,1 +1,12 @@
-"""A Part to and from MIDI, MusicXML and JSON."""
+"""A Part to and from MIDI, MusicXML and JSON: bytes in, bytes out, no note lost."""
+
+from undersong.exchange.midi_read import part_from_midi
+from undersong.exchange.midi_write import midi_bytes
+from undersong.exchange.partjson import part_from_json, part_to_json
+
+__all__ = [
+    "midi_bytes",
+    "part_from_json",
+    "part_from_midi",
+    "part_to_json",
+]

@@ -1,0 +1,1 @@
+"""Stands here so that every test can import `strategies`."""
