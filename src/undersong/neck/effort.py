@@ -1,0 +1,303 @@
+"""What a hand pays to play: the costs of a place, of a finger and of a move.
+
+The question: given where the hand is and where the next note could be stopped, how much trouble
+is it? Every cost has a name, a weight in `Weights` and a reason; docs/neck.md explains them to a
+teacher who may disagree and change one. One point is about one unhurried small shift.
+
+Conventions
+-----------
+A `Hands` value holds every way to play one pitch, as parallel arrays. `hand` is the fret that
+finger 1 stands over, `finger` is 0 for an open string, whose `hand` may be anywhere: that is
+what makes an open string a free moment to shift. Distances are in mm on this neck, from
+`fret_distance_mm`; times in seconds.
+
+Sources
+-------
+Finger systems and the comfortable span: trade handbook 4.5 [source named there: Friedland 2008;
+Simandl's frame of a whole step from finger 1 to 4]. Every weight is common practice, no source:
+settings, with these as defaults.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from undersong.neck.geometry import fret_distance_mm, fret_span_mm, is_four_finger_frame
+from undersong.neck.instrument import FingerSystem, Instrument
+from undersong.theory.pitch import SEMITONES_PER_OCTAVE
+
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+# Share of the span each finger reaches from finger 1 at ease: fingers 1 and 2 spread widest.
+FINGER_SHARE = {1: 0.0, 2: 0.5, 3: 0.75, 4: 1.0}
+UNREACHABLE_MM = 50.0  # beyond the comfortable reach by this much a finger does not get there
+HELD_SHARE = 0.75  # a stopped note keeps the hand for this much of its length
+SHORTEST_MOVE_S = 0.03  # no less time than this is reckoned for a move
+REFERENCE_SPEED_MM_S = 1000.0
+
+
+class OpenStrings(StrEnum):
+    """What the player thinks of open strings."""
+
+    LIKED = "liked"
+    ALLOWED = "allowed"
+    AVOIDED = "avoided"
+    NEVER = "never"
+
+
+@dataclass(frozen=True, slots=True)
+class Weights:
+    """Points for each kind of trouble; all at least 0.
+
+    shift
+        Any move of the hand along the neck: the eye and the thumb have to go too.
+    shift_100mm
+        Each 100 mm of that move.
+    hurry
+        The square of the hand's speed in m/s: a shift is hard when there is no time for it.
+    stretch_10mm
+        Each 10 mm a finger lies beyond its comfortable reach.
+    extension
+        A finger outside the frame of the system: one fret beyond finger 4 or behind finger 1.
+    squeeze
+        Finger 4 drawn in to the fret of finger 3.
+    crossing, skipped
+        Changing string; each string jumped over on the way (the plucking hand has to aim).
+    jump
+        The same finger stopping another fret next: the note breaks off early.
+    roll
+        The same finger on the same fret of another string: it has to lie flat and roll.
+    damp
+        An open string left for another string: it rings on until something mutes it.
+    open_allowed, open_avoided, open_missed
+        An open string when allowed, when avoided; a stopped note that could have been open when
+        open strings are liked.
+    high
+        Each fret above the twelfth: short notes, far from the face of the neck.
+    up_the_neck
+        Each fret above the nut; so small that it only settles what nothing else settles.
+    little_finger
+        Each use of finger 4, the weakest; small, likewise.
+    articulation
+        A hammered or slid note that is not on the string of the note before it.
+    """
+
+    shift: float = 1.0
+    shift_100mm: float = 1.0
+    hurry: float = 1.5
+    stretch_10mm: float = 0.25
+    extension: float = 2.0
+    squeeze: float = 0.35
+    crossing: float = 0.15
+    skipped: float = 0.35
+    jump: float = 0.8
+    roll: float = 0.5
+    damp: float = 0.2
+    open_allowed: float = 0.3
+    open_avoided: float = 3.0
+    open_missed: float = 1.0
+    high: float = 0.01
+    up_the_neck: float = 0.003
+    little_finger: float = 0.03
+    articulation: float = 8.0
+
+    def __post_init__(self) -> None:
+        for name in self.__slots__:
+            if not getattr(self, name) >= 0:
+                raise ValueError(f"the weight {name} must not be negative")
+
+
+WEIGHTS = Weights()
+
+
+@dataclass(frozen=True, slots=True)
+class Hands:
+    """Every way to play one pitch: parallel arrays of shape (n_ways,).
+
+    `stretch_mm` is how far the finger lies beyond its comfortable reach; `extended` and
+    `squeezed` are 0 or 1; `could_be_open` is 1 where the pitch is also an open string.
+    """
+
+    string: Ints
+    fret: Ints
+    finger: Ints
+    hand: Ints
+    stretch_mm: Floats
+    extended: Floats
+    squeezed: Floats
+    could_be_open: Floats
+
+    def __len__(self) -> int:
+        return len(self.string)
+
+    def taken(self, index: Mask | Ints) -> Hands:
+        """Some of the ways, by index or mask."""
+        return Hands(*(getattr(self, name)[index] for name in self.__slots__))
+
+    def column(self) -> Hands:
+        """The same ways as a column, to be broadcast against a row of later ways."""
+        return Hands(*(getattr(self, name)[:, None] for name in self.__slots__))
+
+
+def hands_for(midi: int, instrument: Instrument) -> Hands:
+    """Every way to play a MIDI number on an instrument, in a fixed order; may be empty."""
+    places = instrument.places(midi)
+    rows: list[tuple[float, ...]] = []
+    for string, fret in places:
+        if fret == 0:
+            rows.extend((string, 0, 0, hand, 0, 0, 0, 1) for hand in range(1, instrument.frets + 1))
+        else:
+            rows.extend((string, fret, *way) for way in _stopped(fret, instrument))
+    has_open = any(fret == 0 for _, fret in places)
+    table = np.array(rows, dtype=np.float64).reshape(-1, len(Hands.__slots__))
+    string, fret, finger, hand = table[:, :4].astype(np.int64).T.copy()
+    stretch_mm, extended, squeezed = table[:, 4:7].T.copy()
+    could_be_open = np.full(len(table), float(has_open))
+    return Hands(string, fret, finger, hand, stretch_mm, extended, squeezed, could_be_open)
+
+
+def _stopped(fret: int, instrument: Instrument) -> Iterator[tuple[float, ...]]:
+    """Finger, hand, stretch_mm, extended, squeezed, 0 for each way to stop a fret."""
+    for hand in range(max(fret - 4, 1), min(fret + 1, instrument.frets) + 1):
+        for finger, offset, extended, squeezed in _frame(hand, instrument):
+            if hand + offset != fret:
+                continue
+            stretch = _stretch_mm(hand, finger, offset, instrument)
+            if stretch <= UNREACHABLE_MM:
+                yield finger, hand, stretch, float(extended), float(squeezed), 0.0
+
+
+def has_three_fret_frame(hand: int, instrument: Instrument) -> bool:
+    """Whether the hand over this fret plays 1-2-4 on three frets."""
+    return instrument.finger_system is FingerSystem.ONE_TWO_FOUR and not is_four_finger_frame(
+        hand, instrument
+    )
+
+
+def _frame(hand: int, instrument: Instrument) -> tuple[tuple[int, int, bool, bool], ...]:
+    """Finger, frets above the hand, extended?, squeezed? of each finger of a hand position."""
+    if has_three_fret_frame(hand, instrument):
+        return (
+            (1, 0, False, False),
+            (2, 1, False, False),
+            (4, 2, False, False),
+            (1, -1, True, False),
+            (4, 3, True, False),
+        )
+    return (
+        (1, 0, False, False),
+        (2, 1, False, False),
+        (3, 2, False, False),
+        (4, 3, False, False),
+        (4, 2, False, True),
+        (1, -1, True, False),
+        (4, 4, True, False),
+    )
+
+
+def _stretch_mm(hand: int, finger: int, offset: int, instrument: Instrument) -> float:
+    if offset < 0:
+        # Finger 1 reaches back while finger 4 stays over its fret: the whole hand is spread.
+        top = hand + (2 if has_three_fret_frame(hand, instrument) else 3)
+        reach, ease = fret_span_mm(hand + offset, min(top, 36), instrument.scale_mm), 1.0
+    else:
+        reach = fret_span_mm(hand, hand + offset, instrument.scale_mm)
+        ease = FINGER_SHARE[finger]
+    return max(0.0, reach - ease * instrument.hand_span_mm)
+
+
+def place_terms(hands: Hands, weights: Weights, liking: OpenStrings) -> dict[str, Floats]:
+    """Points of stopping each note where it is, by name; arrays of shape (n_ways,)."""
+    is_open = (hands.finger == 0).astype(np.float64)
+    open_points = {
+        OpenStrings.LIKED: 0.0,
+        OpenStrings.ALLOWED: weights.open_allowed,
+        OpenStrings.AVOIDED: weights.open_avoided,
+        OpenStrings.NEVER: weights.open_avoided,
+    }[liking]
+    missed = hands.could_be_open * (1 - is_open) * (liking is OpenStrings.LIKED)
+    return {
+        "stretch": weights.stretch_10mm * hands.stretch_mm / 10.0,
+        "extension": weights.extension * hands.extended,
+        "squeeze": weights.squeeze * hands.squeezed,
+        "open string": open_points * is_open + weights.open_missed * missed,
+        "high on the neck": weights.high * np.maximum(hands.fret - SEMITONES_PER_OCTAVE, 0)
+        + weights.up_the_neck * hands.fret,
+        "little finger": weights.little_finger * (hands.finger == 4),
+    }
+
+
+def fret_places_mm(instrument: Instrument) -> Floats:
+    """Distance of every fret from the nut, mm: shape (frets + 1,)."""
+    return np.array(
+        [fret_distance_mm(fret, instrument.scale_mm) for fret in range(instrument.frets + 1)]
+    )
+
+
+def hand_distance_mm(before: Hands, after: Hands, places_mm: Floats) -> Floats:
+    """How far the hand moves along the neck, mm; ways are broadcast against each other."""
+    distance: Floats = np.abs(places_mm[before.hand] - places_mm[after.hand])
+    return distance
+
+
+def move_terms(
+    before: Hands, after: Hands, distance_mm: Floats, weights: Weights
+) -> dict[str, Floats]:
+    """Points of each move apart from its hurry, by name; ways are broadcast against each other."""
+    strings = np.abs(before.string - after.string)
+    crossed = strings > 0
+    same_finger = (before.finger == after.finger) & (after.finger > 0)
+    same_fret = before.fret == after.fret
+    rings = (before.finger == 0) & crossed
+    return {
+        "shift": weights.shift * (before.hand != after.hand)
+        + weights.shift_100mm * distance_mm / 100.0,
+        "crossing": weights.crossing * crossed + weights.skipped * np.maximum(strings - 1, 0),
+        "same finger": weights.jump * (same_finger & ~same_fret)
+        + weights.roll * (same_finger & same_fret & crossed),
+        "damping": weights.damp * rings,
+    }
+
+
+def articulation_points(before: Hands, after: Hands, weights: Weights) -> Floats:
+    """Points of a slid or hammered note that is not on the string of the note before it."""
+    points: Floats = weights.articulation * (before.string != after.string)
+    return points
+
+
+@dataclass(frozen=True, slots=True)
+class MoveTime:
+    """Seconds a hand has to move in, leaving a stopped note and leaving an open string."""
+
+    stopped_s: float | Floats
+    open_s: float | Floats
+
+
+def move_time(gap_s: float, length_s: float) -> MoveTime:
+    """Time to move between two notes.
+
+    Parameters
+    ----------
+    gap_s
+        From onset to onset, seconds.
+    length_s
+        Written length of the first note, seconds; a rest after it is time to move in.
+    """
+    held = HELD_SHARE * min(length_s, gap_s)
+    return MoveTime(max(gap_s - held, SHORTEST_MOVE_S), max(gap_s, SHORTEST_MOVE_S))
+
+
+def hurry_factors(before: Hands, time: MoveTime, weights: Weights) -> Floats:
+    """Points per mm squared of hand distance, for each way of the note left."""
+    return np.where(
+        before.finger == 0,
+        weights.hurry / (REFERENCE_SPEED_MM_S * time.open_s) ** 2,
+        weights.hurry / (REFERENCE_SPEED_MM_S * time.stopped_s) ** 2,
+    )
