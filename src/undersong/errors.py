@@ -88,7 +88,30 @@ class ChartErrors(UndersongError):
 
 
 class UnplayableError(UndersongError):
-    """A note (or a part) that this instrument cannot play; says the nearest choice."""
+    """A note (or a part) that this instrument cannot play; says the nearest choice.
+
+    Attributes
+    ----------
+    midi
+        MIDI number of the note, or None where the part as a whole is meant.
+    nearest_midi
+        The nearest that can be played, or None.
+    index
+        Which note of the part, or None.
+    """
+
+    def __init__(
+        self,
+        message: str,
+        *,
+        midi: int | None = None,
+        nearest_midi: int | None = None,
+        index: int | None = None,
+    ) -> None:
+        super().__init__(message)
+        self.midi = midi
+        self.nearest_midi = nearest_midi
+        self.index = index
 
 
 class ExchangeError(UndersongError):
