@@ -30,6 +30,7 @@ from undersong.neck.effort import (
 from undersong.neck.instrument import Instrument
 from undersong.neck.search import Search, picked
 from undersong.theory.part import Articulation, Part, Stroke, Voice
+from undersong.theory.pitch import plain_pitch
 
 _ORDINALS = (
     "open",
@@ -211,10 +212,7 @@ def _ways(
 ) -> Hands:
     midi = stroke.note.pitch.midi
     if not len(every):
-        raise UnplayableError(
-            f"{_where(part, stroke)}: {stroke.note.pitch} is not on this neck "
-            f"({instrument.tuning}, {instrument.frets} frets); {_nearest(stroke, instrument)}."
-        )
+        raise _not_on_neck(part, stroke, instrument)
     if wishes.keep_places and stroke.note.string is not None and stroke.note.fret is not None:
         at_place = (every.string == stroke.note.string) & (every.fret == stroke.note.fret)
         kept = every.taken(at_place)
@@ -230,7 +228,10 @@ def _ways(
         )
         raise UnplayableError(
             f"{_where(part, stroke)}: {stroke.note.pitch} cannot be played {wanted}; "
-            f"it lies at {choices}."
+            f"it lies at {choices}.",
+            midi=midi,
+            nearest_midi=midi,
+            index=stroke.index,
         )
     return kept
 
@@ -247,17 +248,20 @@ def _allowed(every: Hands, stroke: Stroke, wishes: Wishes) -> Mask:
     return allowed
 
 
-def _nearest(stroke: Stroke, instrument: Instrument) -> str:
-    midi = stroke.note.pitch.midi
-    octaves = sorted(
-        (other for other in range(midi % 12, 128, 12) if instrument.places(other)),
-        key=lambda other: abs(other - midi),
+def _not_on_neck(part: Part, stroke: Stroke, instrument: Instrument) -> UnplayableError:
+    pitch = stroke.note.pitch
+    octaves = [m for m in range(pitch.midi % 12, 128, 12) if instrument.places(m)]
+    some = octaves or list(range(instrument.lowest, instrument.highest + 1))
+    nearest = min((m for m in some if instrument.places(m)), key=lambda m: abs(m - pitch.midi))
+    name = pitch.name.with_midi(nearest) if octaves else plain_pitch(nearest)
+    return UnplayableError(
+        f"{_where(part, stroke)}: {pitch} is not on this neck ({instrument.tuning}, "
+        f"{instrument.frets} frets); the nearest {'octave' if octaves else 'note'} that is "
+        f"there is {name}.",
+        midi=pitch.midi,
+        nearest_midi=nearest,
+        index=stroke.index,
     )
-    if octaves:
-        name = stroke.note.pitch.name.with_midi(octaves[0])
-        return f"the nearest octave that is there is {name}"
-    nearest = min(range(instrument.lowest, instrument.highest + 1), key=lambda m: abs(m - midi))
-    return f"the nearest note that is there is MIDI {nearest}"
 
 
 def _written(part: Part, strokes: Sequence[Stroke], road: Hands, instrument: Instrument) -> Part:
