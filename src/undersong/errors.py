@@ -7,6 +7,7 @@ UndersongError
 │   └── ChartMeaningError    the signs are clear, the music is not
 ├── ChartErrors          every ChartError of one chart, in order
 ├── UnplayableError      no place on this neck for this note
+├── LineError            a line asked for at a level, bar or section there is not
 ├── ExchangeError        a MIDI, MusicXML or JSON file that is no Part
 ├── AudioError           a file that is no sound, or a sound that cannot be written
 ├── PageError            a page that cannot be drawn
@@ -112,6 +113,10 @@ class UnplayableError(UndersongError):
         self.midi = midi
         self.nearest_midi = nearest_midi
         self.index = index
+
+
+class LineError(UndersongError):
+    """A line asked for at a level, in a bar or for a section that does not exist."""
 
 
 class ExchangeError(UndersongError):
