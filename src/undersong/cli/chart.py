@@ -30,9 +30,8 @@ def run(args: argparse.Namespace) -> int:
     from undersong.chart.lownotes import low_notes
     from undersong.chart.show import chart_json, chart_lines
     from undersong.chart.song import Style, in_key
-    from undersong.cli.options import decoded
-
     from undersong.chart.text import parse_song
+    from undersong.cli.options import decoded
 
     song = parse_song(decoded(read_bytes(args.file), args.file.name), source=args.file.name)
     if args.key is not None:

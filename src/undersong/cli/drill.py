@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
     """Print the drill, and write the files that were asked for."""
     from undersong.drills.catalogue import CATALOGUE, make_drill
     from undersong.errors import UndersongError
-    from undersong.exchange.partjson import part_to_json
+    from undersong.exchange import part_to_json
 
     if args.list:
         return _list(args)

@@ -34,8 +34,7 @@ def add(commands: Commands) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the fingered part."""
-    from undersong.exchange.partjson import part_to_json
-    from undersong.exchange.parts import read_part
+    from undersong.exchange import part_to_json, read_part
     from undersong.neck.fingering import finger_part
 
     part = read_part(read_bytes(args.part), args.part.name)

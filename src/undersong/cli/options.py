@@ -6,14 +6,15 @@ import argparse
 import json
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, TypeAlias, TypeVar
 
 from undersong.errors import UndersongError
 
 if TYPE_CHECKING:
     from undersong.neck.instrument import Instrument
 
-Commands = argparse._SubParsersAction  # argparse names no public type for it
+# argparse names no public type for what add_subparsers returns.
+Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 Value = TypeVar("Value")
 
 

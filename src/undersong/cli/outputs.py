@@ -26,8 +26,7 @@ def add_outputs(command: argparse.ArgumentParser) -> None:
 def write_outputs(args: argparse.Namespace, part: Part) -> list[str]:
     """Write what was asked for; returns one line for each file."""
     from undersong.cli.notyet import refuse_pdf
-    from undersong.exchange.midi import midi_bytes
-    from undersong.exchange.musicxml import musicxml_bytes
+    from undersong.exchange import midi_bytes, musicxml_bytes
 
     refuse_pdf(args)
     written = []
@@ -57,8 +56,8 @@ def part_lines(part: Part) -> list[str]:
     lines = [head, ""]
     sections = {mark.at: mark for mark in part.sections}
     for bar in part.bars:
-        for at in sorted(at for at in sections if bar.at <= at < bar.at + bar.length):
-            lines.append(sections[at].name)
+        inside = sorted(at for at in sections if bar.at <= at < bar.at + bar.length)
+        lines.extend(sections[at].name for at in inside)
         lines.append(f"{bar.number:>4} | {_bar_text(part, bar)}")
     lines.append("")
     return lines

@@ -1,0 +1,257 @@
+"""Every command of the contract answers, with the right status, and never with a traceback."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from doors import Undersong
+
+COMMANDS = ("chart", "neck", "drill", "line", "finger", "hear", "climb", "pack", "open")
+CHART = """\
+Title: Slow Water, Bright Stone
+Key: G
+Meter: 4/4
+Tempo: 72
+
+Verse
+| 1 | 5/7 | 6- | 4 |
+| 1 / / 5 | 4 | 2-7 5sus | 1 |
+
+Order: Verse, Verse
+"""
+
+
+@pytest.fixture
+def chart(tmp_path: Path) -> Path:
+    path = tmp_path / "slow-water.txt"
+    path.write_text(CHART, encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_has_help_and_json(undersong: Undersong, command: str) -> None:
+    said = undersong(command, "--help")
+    assert said.status == 0
+    assert "--json" in said.out
+
+
+def test_the_whole_list_is_in_the_help(undersong: Undersong) -> None:
+    said = undersong("--help")
+    assert said.status == 0
+    for command in (*COMMANDS, "demo"):
+        assert f"    {command} " in said.out
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("pack", "sunday.toml", "--out", "packs"), ("open",)],
+)
+def test_what_is_not_built_says_so(undersong: Undersong, words: tuple[str, ...]) -> None:
+    said = undersong(*words)
+    assert said.status == 3
+    assert "not built yet" in said.err
+    said = undersong(*words, "--json")
+    assert said.status == 3
+    assert json.loads(said.out)["built"] is False
+
+
+def test_options_not_built_stop_before_anything_is_made(
+    undersong: Undersong, tmp_path: Path
+) -> None:
+    midi = tmp_path / "scale.mid"
+    said = undersong("drill", "scale", "--key", "G", "--pdf", tmp_path / "x.pdf", "--midi", midi)
+    assert said.status == 3
+    assert not midi.exists()
+    assert undersong("neck", "--svg", tmp_path / "x.svg").status == 3
+
+
+def test_chart_json_keys(undersong: Undersong, chart: Path) -> None:
+    said = undersong("chart", chart, "--json")
+    assert said.status == 0
+    answer = json.loads(said.out)
+    assert answer["title"] == "Slow Water, Bright Stone"
+    assert (answer["key"], answer["meter"], answer["tempo_bpm"]) == ("G", "4/4", 72)
+    assert answer["order"] == ["Verse", "Verse"]
+    assert answer["report"] == []
+    bars = answer["sections"][0]["bars"]
+    assert [bar["chords"][0]["number"] for bar in bars] == [
+        "1",
+        "5/7",
+        "6-",
+        "4",
+        "1",
+        "4",
+        "2-(7)",
+        "1",
+    ]
+    assert bars[1]["chords"] == [
+        {
+            "at": "0",
+            "number": "5/7",
+            "letters": "D/F#",
+            "held": False,
+            "pushed": False,
+            "stopped": False,
+        }
+    ]
+    assert [chord["at"] for chord in bars[4]["chords"]] == ["0", "3/4"]
+    assert [chord["at"] for chord in bars[6]["chords"]] == ["0", "1/2"]
+
+
+def test_chart_in_another_key(undersong: Undersong, chart: Path) -> None:
+    answer = json.loads(undersong("chart", chart, "--key", "Bb", "--json").out)
+    assert answer["key"] == "Bb"
+    assert answer["sections"][0]["bars"][1]["chords"][0]["letters"] == "F/A"
+    said = undersong("chart", chart, "--key", "Bb", "--as", "letters")
+    assert "F/A" in said.out
+
+
+def test_a_bad_chart_shows_all_its_errors(undersong: Undersong, tmp_path: Path) -> None:
+    path = tmp_path / "bad.txt"
+    path.write_text("Title: Bad\nKey: G\n\nVerse\n| 1 | 9 |\n| x | 4 |\n", encoding="utf-8")
+    said = undersong("chart", path)
+    assert said.status == 2
+    assert "bad.txt, line 5, column 7" in said.err
+    assert "line 6, column 3" in said.err
+    assert "Traceback" not in said.err
+
+
+def test_a_chart_that_is_no_text(undersong: Undersong, tmp_path: Path) -> None:
+    path = tmp_path / "noise.txt"
+    path.write_bytes(bytes(range(256)))
+    said = undersong("chart", path)
+    assert said.status == 2
+    assert said.err.count("\n") == 1
+
+
+def test_a_file_that_is_not_there(undersong: Undersong, tmp_path: Path) -> None:
+    said = undersong("chart", tmp_path / "nothing.txt")
+    assert (said.status, said.out) == (2, "")
+    assert "There is no file" in said.err
+
+
+def test_neck_json_keys(undersong: Undersong) -> None:
+    answer = json.loads(undersong("neck", "--key", "G", "--json").out)
+    assert answer["key"] == "G"
+    assert answer["tuning"] == [28, 33, 38, 43]
+    assert {"string", "fret", "midi", "pitch", "degree"} <= answer["notes"][0].keys()
+    shape = answer["shapes"][0]
+    assert (shape["from"], shape["frets"], shape["strings"]) == ("1", 4, 3)
+    assert shape["notes"][0].keys() >= {"degree", "string", "fret", "finger"}
+    moves = {(move["from"], move["to"], move["direction"]): move for move in answer["moves"]}
+    assert (moves["1", "4", "up"]["strings"], moves["1", "4", "up"]["frets"]) == (1, 0)
+    assert (moves["4", "6", "up"]["strings"], moves["4", "6", "up"]["frets"]) == (1, -1)
+    assert len(moves) == 84
+
+
+def test_neck_from_the_second_says_what_it_costs(undersong: Undersong) -> None:
+    answer = json.loads(undersong("neck", "--key", "G", "--from", "2", "--json").out)
+    assert all(shape["note"] for shape in answer["shapes"])
+
+
+def test_drill_writes_what_is_asked(undersong: Undersong, tmp_path: Path) -> None:
+    files = [tmp_path / name for name in ("d.mid", "d.musicxml", "d.wav")]
+    said = undersong(
+        "drill", "scale", "--key", "Bb", "--tempo", "80",
+        "--midi", files[0], "--musicxml", files[1], "--wav", files[2], "--json",
+    )  # fmt: skip
+    assert said.status == 0
+    part = json.loads(said.out)
+    assert (part["key"], part["tempo_bpm"], part["meter"]) == ("Bb", 80, "4/4")
+    first = part["notes"][0]
+    assert (first["at"], first["pitch"], first["degree"]) == ("0", "Bb1", "1")
+    assert {"length", "midi", "chord", "string", "fret", "finger"} <= first.keys()
+    assert all(path.stat().st_size > 100 for path in files)
+    assert sorted(tmp_path.iterdir()) == sorted(files)
+
+
+def test_drills_are_listed(undersong: Undersong) -> None:
+    said = undersong("drill", "--list")
+    assert said.status == 0
+    assert {"scale", "positions"} <= {line.split()[0] for line in said.out.splitlines()}
+    names = [each["name"] for each in json.loads(undersong("drill", "--list", "--json").out)]
+    assert {"scale", "positions"} <= set(names)
+
+
+@pytest.mark.parametrize(
+    ("words", "needle"),
+    [
+        (("drill", "scale"), "which key"),
+        (("drill", "nonsense", "--key", "G"), "nonsense"),
+        (("drill", "scale", "--key", "H"), "not a key"),
+        (("drill", "scale", "--key", "G", "--tempo", "fast"), "not a tempo"),
+        (("drill", "scale", "--key", "G", "--tuning", "banjo"), "banjo"),
+        (("neck", "--key", "G#"), "write it as Ab"),
+        (("neck", "--from", "9"), "not a degree"),
+        (("climb", "CCX"), "X"),
+        (("climb", "CC", "--up", "-5"), "more than 0"),
+        (("nothing",), "nothing"),
+    ],
+)
+def test_bad_words_get_one_sentence(
+    undersong: Undersong, words: tuple[str, ...], needle: str
+) -> None:
+    said = undersong(*words)
+    assert (said.status, said.out) == (2, "")
+    assert needle in said.err
+    assert said.err.count("\n") == 1
+
+
+@pytest.mark.parametrize("suffix", [".json", ".mid", ".musicxml"])
+def test_finger_takes_every_kind_of_part(undersong: Undersong, tmp_path: Path, suffix: str) -> None:
+    path = tmp_path / f"part{suffix}"
+    said = undersong("drill", "scale", "--key", "G", "--midi", tmp_path / "part.mid",
+                     "--musicxml", tmp_path / "part.musicxml", "--json")  # fmt: skip
+    (tmp_path / "part.json").write_text(said.out, encoding="utf-8")
+    fingered = undersong("finger", path, "--json")
+    assert fingered.status == 0, fingered.err
+    notes = json.loads(fingered.out)["notes"]
+    assert [note["midi"] for note in notes] == [
+        note["midi"] for note in json.loads(said.out)["notes"]
+    ]
+    assert all(note["string"] and note["fret"] is not None for note in notes)
+
+
+def test_finger_on_another_tuning(undersong: Undersong, tmp_path: Path) -> None:
+    path = tmp_path / "low.json"
+    path.write_text(
+        json.dumps(
+            {
+                "title": "Low", "key": "D", "meter": "4/4", "tempo_bpm": 70,
+                "notes": [{"at": "0", "length": "1", "midi": 26}],
+            }
+        ),
+        encoding="utf-8",
+    )  # fmt: skip
+    said = undersong("finger", path)
+    assert said.status == 2
+    assert "bar 1" in said.err.lower()
+    note = json.loads(undersong("finger", path, "--tuning", "drop d", "--json").out)["notes"][0]
+    assert (note["string"], note["fret"], note["finger"]) == (4, 0, 0)
+
+
+def test_climb_json(undersong: Undersong) -> None:
+    answer = json.loads(undersong("climb", "CCCCFCCCC", "--json").out)
+    assert answer == {"tempos": [70, 70, 75, 75, 80, 70, 70, 75, 75], "next": 80}
+    answer = json.loads(
+        undersong("climb", "ccf", "--start", "60", "--up", "4", "--down", "8", "--json").out
+    )
+    assert answer == {"tempos": [60, 60, 64], "next": 56}
+
+
+def test_climb_in_words(undersong: Undersong) -> None:
+    said = undersong("climb", "CUC")
+    assert said.out.splitlines()[-1] == "Next: 75."
+
+
+def test_as_a_program_of_its_own() -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "undersong", "climb", "CC", "--json"],
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert json.loads(done.stdout)["next"] == 75
