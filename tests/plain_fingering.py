@@ -1,0 +1,215 @@
+"""The cost of a fingering restated in plain Python, and every fingering of a short part tried.
+
+Written from docs/neck.md, not from the code under test: it shares with it only the weights and
+the values of theory and instrument. Small and slow on purpose.
+"""
+
+from __future__ import annotations
+
+import random
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache, lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from undersong.neck.effort import OpenStrings, Weights
+from undersong.neck.instrument import FingerSystem, Instrument, parse_tuning
+from undersong.theory.key import Key, parse_key
+from undersong.theory.meter import FOUR_FOUR
+from undersong.theory.part import Articulation, Note, Part
+
+FIVE_TUNINGS = tuple(
+    parse_tuning(name)
+    for name in ("standard", "five-string, low B", "six-string", "drop D", "C1,G1,D2,A2")
+)
+LENGTHS = (Fraction(1, 16), Fraction(1, 8), Fraction(1, 4))
+RESTS = (Fraction(0), Fraction(0), Fraction(0), Fraction(1, 8))
+
+
+@dataclass(frozen=True)
+class Way:
+    string: int
+    fret: int
+    finger: int
+    hand: int
+    stretch_mm: float = 0.0
+    extended: bool = False
+    squeezed: bool = False
+
+
+def mm(fret: int, bass: Instrument) -> float:
+    return float(bass.scale_mm - bass.scale_mm / 2 ** (fret / 12))
+
+
+@cache
+def ways_to_play(midi: int, bass: Instrument) -> tuple[Way, ...]:
+    ways: list[Way] = []
+    for string in range(1, bass.strings + 1):
+        fret = midi - bass.open_midi(string)
+        if fret == 0:
+            ways += [Way(string, 0, 0, hand) for hand in range(1, bass.frets + 1)]
+        elif 0 < fret <= bass.frets:
+            ways += [
+                way
+                for hand in range(1, bass.frets + 1)
+                for way in _fingers(string, fret, hand, bass)
+                if way.stretch_mm <= 50
+            ]
+    return tuple(ways)
+
+
+def _fingers(string: int, fret: int, hand: int, bass: Instrument) -> list[Way]:
+    span = bass.hand_span_mm
+    four_frets = mm(hand + 3, bass) - mm(hand, bass)
+    narrow = bass.finger_system is FingerSystem.ONE_TWO_FOUR and four_frets > span
+    above = fret - hand
+    reach = mm(fret, bass) - mm(hand, bass)
+
+    def beyond(share: float) -> float:
+        return max(0.0, reach - share * span)
+
+    if above == -1:
+        top = hand + (2 if narrow else 3)
+        spread = max(0.0, mm(top, bass) - mm(fret, bass) - span)
+        return [Way(string, fret, 1, hand, spread, extended=True)]
+    if above == 0:
+        return [Way(string, fret, 1, hand)]
+    if above == 1:
+        return [Way(string, fret, 2, hand, beyond(0.5))]
+    if above == 2 and narrow:
+        return [Way(string, fret, 4, hand, beyond(1))]
+    if above == 2:
+        return [
+            Way(string, fret, 3, hand, beyond(0.75)),
+            Way(string, fret, 4, hand, beyond(1), squeezed=True),
+        ]
+    if above == 3:
+        return [Way(string, fret, 4, hand, beyond(1), extended=narrow)]
+    if above == 4 and not narrow:
+        return [Way(string, fret, 4, hand, beyond(1), extended=True)]
+    return []
+
+
+def way_cost(way: Way, midi: int, bass: Instrument, weights: Weights, liking: OpenStrings) -> float:
+    cost = weights.stretch_10mm * way.stretch_mm / 10
+    cost += weights.extension * way.extended + weights.squeeze * way.squeezed
+    cost += weights.high * max(0, way.fret - 12) + weights.up_the_neck * way.fret
+    cost += weights.little_finger * (way.finger == 4)
+    if way.fret == 0:
+        if liking is OpenStrings.ALLOWED:
+            cost += weights.open_allowed
+        elif liking is OpenStrings.AVOIDED:
+            cost += weights.open_avoided
+    elif liking is OpenStrings.LIKED and midi in bass.tuning.midis:
+        cost += weights.open_missed
+    return cost
+
+
+def move_cost(
+    a: Way, b: Way, gap_s: float, length_s: float, bass: Instrument, weights: Weights, *, slid: bool
+) -> float:
+    cost = 0.0
+    distance = abs(mm(a.hand, bass) - mm(b.hand, bass))
+    if a.hand != b.hand:
+        free_s = gap_s if a.fret == 0 else gap_s - 0.75 * min(length_s, gap_s)
+        speed_m_s = distance / 1000 / max(free_s, 0.03)
+        cost += weights.shift + weights.shift_100mm * distance / 100 + weights.hurry * speed_m_s**2
+    strings = abs(a.string - b.string)
+    if strings:
+        cost += weights.crossing + weights.skipped * (strings - 1)
+        cost += weights.damp * (a.fret == 0) + weights.articulation * slid
+    if a.finger == b.finger != 0:
+        if a.fret != b.fret:
+            cost += weights.jump
+        elif strings:
+            cost += weights.roll
+    return cost
+
+
+def least_cost(part: Part, bass: Instrument, weights: Weights, liking: OpenStrings) -> float:
+    """The least cost over every fingering of a part, each one added up."""
+    notes = part.notes
+    whole_s = 60 / part.tempo_bpm / float(part.meter.beat)
+    choices = [ways_to_play(note.pitch.midi, bass) for note in notes]
+    total = _column(choices[0], notes[0].pitch.midi, bass, weights, liking)
+    for place in range(1, len(notes)):
+        before, note = notes[place - 1], notes[place]
+        moves = _moves(
+            choices[place - 1],
+            choices[place],
+            round(float(note.at - before.at) * whole_s, 12),
+            round(float(before.length) * whole_s, 12),
+            bass,
+            weights,
+            slid=note.articulation in (Articulation.SLIDE, Articulation.HAMMERED),
+        )
+        column = _column(choices[place], note.pitch.midi, bass, weights, liking)
+        # One more axis: nothing is thrown away, so this is the sum of every single road.
+        total = total[..., None] + moves + column
+    return float(total.min())
+
+
+def roads(part: Part, bass: Instrument) -> int:
+    """How many fingerings a part has."""
+    count = 1
+    for note in part.notes:
+        count *= len(ways_to_play(note.pitch.midi, bass))
+    return count
+
+
+@lru_cache(maxsize=4096)
+def _column(
+    ways: tuple[Way, ...], midi: int, bass: Instrument, weights: Weights, liking: OpenStrings
+) -> NDArray[np.float64]:
+    return np.array([way_cost(way, midi, bass, weights, liking) for way in ways])
+
+
+@lru_cache(maxsize=4096)
+def _moves(
+    before: tuple[Way, ...],
+    after: tuple[Way, ...],
+    gap_s: float,
+    length_s: float,
+    bass: Instrument,
+    weights: Weights,
+    *,
+    slid: bool,
+) -> NDArray[np.float64]:
+    return np.array(
+        [
+            [move_cost(a, b, gap_s, length_s, bass, weights, slid=slid) for b in after]
+            for a in before
+        ]
+    )
+
+
+def random_bass(rng: random.Random, tuning_index: int, system: FingerSystem) -> Instrument:
+    return Instrument(
+        tuning=FIVE_TUNINGS[tuning_index],
+        frets=rng.choice((9, 12)),
+        scale_mm=rng.choice((762.0, 863.6)),
+        hand_span_mm=rng.choice((90.0, 105.0)),
+        finger_system=system,
+    )
+
+
+def random_part(rng: random.Random, bass: Instrument, most_roads: int) -> Part:
+    """A few random notes, within two octaves, as many as `most_roads` leaves room for."""
+    key: Key = parse_key("C")
+    low = rng.randint(bass.lowest, max(bass.lowest, bass.highest - 24))
+    notes: list[Note] = []
+    at = Fraction(0)
+    wanted = rng.randint(2, 6)
+    while len(notes) < wanted:
+        length = rng.choice(LENGTHS)
+        midi = rng.randint(low, min(low + 20, bass.highest))
+        slid = rng.random() < 0.1
+        shape = Articulation.SLIDE if slid else Articulation.PLAIN
+        notes.append(Note(at, length, key.spell(midi), articulation=shape))
+        at += length + rng.choice(RESTS)
+        part = Part("random", key, FOUR_FOUR, rng.choice((60.0, 120.0)), tuple(notes))
+        if len(notes) > 2 and roads(part, bass) > most_roads:
+            return Part("random", key, FOUR_FOUR, part.tempo_bpm, tuple(notes[:-1]))
+    return part
