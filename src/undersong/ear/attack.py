@@ -1,0 +1,183 @@
+"""Where does something begin? Energy in three bands, a thousand times a second, and its rises.
+
+Conventions
+-----------
+A frame is `FRAME_S` long. Frame arrays have shape (n_frames,); energies are mean squares. A rise is
+the natural logarithm of the energy in a short window after a frame's beginning over that before it,
+both softened by a share of what is about to sound: so a rise in front of a loud note counts for what
+the note makes of it and not for how deep the silence before it was.
+
+The band above 1 kHz holds pick and finger noise and dates an attack best; the low band says
+whether a string began to sound with it; the middle band stands in for the low one where a telephone
+has removed it. Widths and shares were chosen by design/ear_attack.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
+from scipy.signal import butter, find_peaks, sosfilt, sosfilt_zi
+
+from undersong.ear.frames import RATE_HZ, Samples
+
+Floats = NDArray[np.float64]
+Frames = NDArray[np.float32]
+
+FRAME_S = 0.001
+FRAME = round(FRAME_S * RATE_HZ)
+CHUNK_S = 64.0
+AHEAD = 100
+"""Frames within which a note shows how loud it will be."""
+LEAST_GAP = 25
+"""Frames: of two rises closer than this the larger is kept."""
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A band of the spectrum and how its rises are measured.
+
+    `width` is the window on either side in frames; `share` softens by that part of the energy to come.
+    """
+
+    name: str
+    order: int
+    low_hz: float
+    high_hz: float | None
+    width: int
+    share: float
+
+    @property
+    def sections(self) -> Floats:
+        """Second-order sections of the band's filter at `RATE_HZ`."""
+        if self.high_hz is None:
+            return butter(self.order, self.low_hz, "highpass", fs=RATE_HZ, output="sos")
+        edges = [self.low_hz, self.high_hz]
+        return butter(self.order, edges, "bandpass", fs=RATE_HZ, output="sos")
+
+
+LOW = Band("low", 2, 50.0, 250.0, 30, 0.03)
+MIDDLE = Band("middle", 2, 300.0, 1000.0, 15, 0.02)
+HIGH = Band("high", 3, 1000.0, None, 12, 0.02)
+BODY = Band("body", 2, 80.0, None, 12, 0.02)
+BANDS = (LOW, MIDDLE, HIGH, BODY)
+
+
+class BandMeter:
+    """Energies of one band, block by block."""
+
+    def __init__(self, band: Band) -> None:
+        self._sections = band.sections
+        self._state = np.zeros_like(sosfilt_zi(self._sections))
+        self._kept = np.zeros(0)
+
+    def feed(self, samples: Samples) -> Frames:
+        """Energies of the frames that `samples` (at `RATE_HZ`) complete."""
+        filtered, self._state = sosfilt(self._sections, samples, zi=self._state)
+        filtered = np.concatenate((self._kept, filtered))
+        n_frames = len(filtered) // FRAME
+        self._kept = filtered[n_frames * FRAME :]
+        squares = filtered[: n_frames * FRAME].reshape(n_frames, FRAME) ** 2
+        return squares.mean(axis=1).astype(np.float32)
+
+
+def band_energies(samples: Samples, band: Band) -> Frames:
+    """Energy of a band in every frame of a whole take."""
+    meter = BandMeter(band)
+    step = int(CHUNK_S * RATE_HZ)
+    pieces = [meter.feed(samples[i : i + step]) for i in range(0, len(samples), step)]
+    return np.concatenate(pieces) if pieces else np.zeros(0, np.float32)
+
+
+def rises(energies: Frames, band: Band) -> Frames:
+    """Logarithmic rise of a band's energy at the beginning of every frame.
+
+    Returns
+    -------
+    Frames
+        Shape (n_frames,); 0 is no change, 0.7 a doubling.
+    """
+    n_frames = len(energies)
+    if n_frames == 0:
+        return energies
+    total = np.concatenate(([0.0], np.cumsum(energies, dtype=np.float64)))
+    here = np.arange(n_frames)
+    after = (total[np.minimum(here + band.width, n_frames)] - total[here]) / band.width
+    before = (total[here] - total[np.maximum(here - band.width, 0)]) / band.width
+    coming = maximum_filter1d(after, AHEAD, origin=-(AHEAD // 2))
+    soft = band.share * coming + 3.0 * np.percentile(energies, 5) + 1e-10
+    return np.log((after + soft) / (before + soft)).astype(np.float32)
+
+
+@dataclass(frozen=True, slots=True)
+class Attacks:
+    """Everything that may be the beginning of a note.
+
+    Attributes
+    ----------
+    onset_s
+        Shape (n_attacks,), seconds, increasing.
+    high, middle, low
+        Rise of each band near the attack, shape (n_attacks,).
+    strength
+        High plus the better of low and middle: how much it looks like an attack.
+    """
+
+    onset_s: Floats
+    high: Floats
+    middle: Floats
+    low: Floats
+
+    @property
+    def strength(self) -> Floats:
+        """How much each looks like an attack, shape (n_attacks,)."""
+        return self.high + np.maximum(self.low, self.middle * 0.7)
+
+
+LEAST_STRENGTH = 0.7
+
+
+def attacks(samples: Samples) -> Attacks:
+    """All rises of a take that might begin a note, weak ones included.
+
+    Parameters
+    ----------
+    samples
+        Shape (n_samples,), at `RATE_HZ`.
+    """
+    rise = {band.name: np.maximum(0, rises(band_energies(samples, band), band)) for band in BANDS}
+    combined = rise["high"] + np.maximum(rise["low"], 0.7 * rise["middle"])
+    places, _ = find_peaks(combined, height=LEAST_STRENGTH, distance=LEAST_GAP)
+    near = {
+        name: maximum_filter1d(values, 21)[places].astype(np.float64)
+        for name, values in rise.items()
+    }
+    onset_s = refined(places, rise["high"], rise["body"])
+    order = np.argsort(onset_s, kind="stable")
+    return Attacks(onset_s[order], near["high"][order], near["middle"][order], near["low"][order])
+
+
+def refined(places: NDArray[np.intp], high: Frames, body: Frames) -> Floats:
+    """Onsets to a fraction of a frame: where the high band rises most, and the whole body with it."""
+    in_high, height = _peak_near(high, places, 20)
+    in_body, _ = _peak_near(body, in_high.astype(np.intp), 8)
+    agree = np.abs(in_body - in_high) < 7
+    onset = np.where(height > 0.5, np.where(agree, 0.5 * (in_high + in_body), in_high), in_body)
+    return np.asarray(onset * FRAME_S)
+
+
+def _peak_near(values: Frames, places: NDArray[np.intp], reach: int) -> tuple[Floats, Floats]:
+    """Place (parabola through the top) and height of the largest value within `reach` frames."""
+    if len(places) == 0:
+        return np.zeros(0), np.zeros(0)
+    offsets = np.arange(-reach, reach + 1)
+    padded = np.pad(values, reach + 1)
+    window = padded[places[:, None] + offsets + reach + 1]
+    top = np.argmax(window, axis=1)
+    centre = places + offsets[top]
+    left, mid, right = (padded[centre + reach + 1 + d].astype(np.float64) for d in (-1, 0, 1))
+    bend = left - 2 * mid + right
+    shift = np.where(bend < 0, 0.5 * (left - right) / np.where(bend < 0, bend, 1.0), 0.0)
+    return centre + np.clip(shift, -0.5, 0.5), mid

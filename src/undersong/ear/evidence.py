@@ -1,0 +1,224 @@
+"""What a take says before anyone asks what was to be played: attacks with their odds, and pitches.
+
+Every place where something may begin is weighed by a logistic rule on what was measured there:
+rises in three bands, how much of the string's energy is new (`renewal`), how restless the sound was
+before, how loud it is in this take and how much louder than just before. The weights were fitted on
+takes with known answers by design/ear_odds.py.
+
+Conventions
+-----------
+`Evidence` rows are attacks in order of time. Odds are natural logarithms.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
+from scipy.signal import find_peaks
+
+from undersong.ear.attack import FRAME_S, Attacks, attacks
+from undersong.ear.frames import Samples, Take
+from undersong.ear.pitch import (
+    MIDIS,
+    Stretches,
+    at_pitch_rate,
+    fine_cents,
+    stretches,
+    tuning_of,
+)
+from undersong.ear.renewal import renewed, smooth_string
+
+Floats = NDArray[np.float64]
+Places = NDArray[np.intp]
+
+STRONG = 2.6
+"""Strength from which a rise is taken for a note before anything else is known."""
+LONGEST_STRETCH_S = 0.42
+TUNING_ROUND_CENTS = 5.0
+RENEWED_SHARE = 0.12
+RENEWAL_DELAY_S = 0.012
+DISTINCT_S = 0.03
+QUIET_SHARE = 0.02
+ODDS_LIMIT = 8.0
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """All that was heard in a take.
+
+    Attributes
+    ----------
+    onset_s
+        Shape (n_attacks,), seconds, increasing.
+    odds
+        Shape (n_attacks,): log-odds that a note begins there, everything measured taken together.
+    end_s
+        Shape (n_attacks,): where the next likely note begins, or the take ends.
+    scores
+        Shape (n_attacks, n_hypotheses): from `pitch`.
+    level_db
+        Shape (n_attacks,): level of the stretch after each attack.
+    tuning_cents
+        Of the take as a whole.
+    string
+        The take at `PITCH_RATE_HZ`, for asking again about a stretch.
+    """
+
+    onset_s: Floats
+    odds: Floats
+    end_s: Floats
+    scores: Floats
+    level_db: Floats
+    tuning_cents: float
+    string: Samples
+    length_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Measures:
+    """What was measured at each place where something may begin, each of shape (n_attacks,)."""
+
+    onset_s: Floats
+    high: Floats
+    middle: Floats
+    low: Floats
+    renewal: Floats
+    restless: Floats
+    level: Floats
+    gain: Floats
+
+    @property
+    def table(self) -> Floats:
+        """Columns in the order of `WEIGHTS`, shape (n_attacks, n_weights)."""
+        renewal = np.log(self.renewal + 0.02)
+        return np.stack(
+            (
+                np.ones_like(renewal),
+                np.minimum(self.high, 5),
+                np.minimum(self.middle, 5),
+                np.minimum(self.low, 5),
+                renewal,
+                self.restless,
+                renewal * self.restless,
+                np.clip(self.level, -8, 1),
+                np.clip(self.gain, -3, 3),
+            ),
+            axis=1,
+        )
+
+
+WEIGHTS = np.array([3.53, 1.77, 0.71, 3.22, 4.5, -9.17, 8.12, 0.45, 2.48])
+
+
+def gathered(take: Take) -> Evidence:
+    """All evidence of a take."""
+    string = at_pitch_rate(take.samples)
+    smooth = smooth_string(take.samples)
+    found = attacks(take.samples)
+    notes_s = apart(found.onset_s[found.strength > STRONG])
+    tuning = 0.0
+    for turn in range(2):
+        sounding = _stretches(string, notes_s, take.length_s)
+        if turn == 0:
+            tuning = TUNING_ROUND_CENTS * round(tuning_of(sounding) / TUNING_ROUND_CENTS)
+        measures = measured(found, smooth, notes_s, _fundamentals(sounding, tuning))
+        odds = np.clip(measures.table @ WEIGHTS, -ODDS_LIMIT, ODDS_LIMIT)
+        notes_s = apart(measures.onset_s[odds > 0])
+    end_s = ends(measures.onset_s, notes_s, take.length_s)
+    all_stretches = stretches(
+        string, measures.onset_s, np.minimum(end_s, measures.onset_s + LONGEST_STRETCH_S)
+    )
+    return Evidence(
+        onset_s=measures.onset_s,
+        odds=odds,
+        end_s=end_s,
+        scores=all_stretches.scores(tuning),
+        level_db=all_stretches.level_db,
+        tuning_cents=tuning,
+        string=string,
+        length_s=take.length_s,
+    )
+
+
+def apart(onset_s: Floats, least_s: float = 0.045) -> Floats:
+    """Onsets without those that follow another too closely to be a note of their own."""
+    if len(onset_s) == 0:
+        return onset_s
+    return onset_s[np.append(True, np.diff(onset_s) > least_s)]
+
+
+def ends(onset_s: Floats, notes_s: Floats, length_s: float) -> Floats:
+    """For each onset the next likely note after it, or the end of the take."""
+    following = np.searchsorted(notes_s, onset_s + DISTINCT_S)
+    return np.append(notes_s, length_s)[following]
+
+
+def _stretches(string: Samples, notes_s: Floats, length_s: float) -> Stretches:
+    end_s = np.append(notes_s[1:], length_s)[: len(notes_s)]
+    return stretches(string, notes_s, np.minimum(end_s, notes_s + LONGEST_STRETCH_S))
+
+
+def _fundamentals(sounding: Stretches, tuning_cents: float) -> Floats:
+    """Fundamental in Hz of the likeliest pitch of each stretch, as exactly as it can be read."""
+    if len(sounding.window) == 0:
+        return np.zeros(0)
+    midi = MIDIS[sounding.scores(tuning_cents).argmax(axis=1)]
+    return np.asarray(440.0 * 2 ** ((midi + fine_cents(sounding, midi) / 100 - 69) / 12))
+
+
+def measured(found: Attacks, smooth: Samples, notes_s: Floats, f0_hz: Floats) -> Measures:
+    """Measures at every rise and at every place where the string's sound is renewed.
+
+    Parameters
+    ----------
+    smooth
+        From `renewal.smooth_string`.
+    notes_s, f0_hz
+        The notes thought to be sounding, and their fundamentals.
+    """
+    if len(notes_s) == 0:
+        none = np.zeros(len(found.onset_s))
+        still = np.full_like(none, -8.0)
+        return Measures(found.onset_s, found.high, found.middle, found.low, none, none, still, none)
+    new, energy = renewed(smooth, notes_s, f0_hz)
+    loudness = float(np.percentile(maximum_filter1d(energy, 401)[::50], 80)) + 1e-9
+    coming = maximum_filter1d(energy, 81, origin=-40) + QUIET_SHARE * loudness
+    renewal = new / coming
+    place_s, source = _places(found.onset_s, renewal)
+    frame = np.clip((place_s / FRAME_S).astype(np.intp), 0, len(energy) - 1)
+    share = new / np.maximum(energy, 1e-12) * np.minimum(1, energy / (0.01 * loudness))
+    quiet = 0.01 * loudness
+    after = _around(energy, frame, 0, 60, 5).max(axis=1)
+    before = _around(energy, frame, -60, -16, 5).max(axis=1)
+    rises = [np.append(rise, 0.0)[source] for rise in (found.high, found.middle, found.low)]
+    return Measures(
+        place_s,
+        *rises,
+        renewal=_around(renewal, frame, -24, 9, 1).max(axis=1),
+        restless=np.median(_around(share, frame, -70, -22, 4), axis=1),
+        level=np.log(after / loudness + 1e-9),
+        gain=np.log((after + quiet) / (before + quiet)),
+    )
+
+
+def _around(values: Floats, frame: Places, first: int, last: int, step: int) -> Floats:
+    """Values from `first` to `last` frames after each of some frames, shape (n, n_steps)."""
+    places = frame[:, None] + np.arange(first, last, step)
+    return values[np.clip(places, 0, len(values) - 1)]
+
+
+def _places(onset_s: Floats, renewal: Floats) -> tuple[Floats, Places]:
+    """All places to weigh, and for each the rise it came from (-1: renewed without a rise)."""
+    peaks, _ = find_peaks(renewal, height=RENEWED_SHARE, distance=25)
+    peak_s = peaks * FRAME_S + RENEWAL_DELAY_S
+    at = np.searchsorted(onset_s, peak_s)
+    padded = np.concatenate(([-np.inf], onset_s, [np.inf]))
+    near = np.minimum(peak_s - padded[at], padded[at + 1] - peak_s)
+    peak_s = peak_s[near > DISTINCT_S]
+    place_s = np.concatenate((onset_s, peak_s))
+    source = np.concatenate((np.arange(len(onset_s)), np.full(len(peak_s), -1)))
+    order = np.argsort(place_s, kind="stable")
+    return place_s[order], source[order].astype(np.intp)

@@ -1,0 +1,202 @@
+"""When should each note come? Finding the beginning and the tempo of a pass, and following drift.
+
+Conventions
+-----------
+A grid is a straight line: a stroke asked `grid_s` after the start of the part is expected at
+`start_s + ratio * grid_s`. A ratio of 1 is the tempo asked, 2 half of it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from undersong.ear.align import NONE, Asked, Heard, aligned
+from undersong.ear.pitch import LOWEST_MIDI, MIDIS
+
+Floats = NDArray[np.float64]
+Places = NDArray[np.intp]
+
+SLOWEST_RATIO, FASTEST_RATIO = 1.6, 0.6
+RATIO_STEP = 0.003
+LOCATED_BY_S = 20.0
+"""Asked seconds from which the start is located."""
+VOTE_S = 0.01
+VOTE_REACH = 4
+CANDIDATES = 8
+USUAL_RATIO = 0.12
+"""Spread (natural logarithm) of the tempos played about the tempo asked."""
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """A steady grid: `start_s` seconds in the take, `ratio` played over asked duration."""
+
+    start_s: float
+    ratio: float
+
+    def at(self, grid_s: Floats) -> Floats:
+        """Seconds in the take of places in the part."""
+        return self.start_s + self.ratio * grid_s
+
+
+def located(asked: Asked, heard: Heard, *, ratio: float | None = None) -> list[Grid]:
+    """Where a pass may begin and how fast it goes, likeliest first.
+
+    Every pair of a stroke from the first `LOCATED_BY_S` and an attack votes for the start it would
+    mean at each tempo, with the weight of its evidence.
+
+    Parameters
+    ----------
+    ratio
+        The tempo, where it is known (from a click); None to search.
+    """
+    some = asked.part(0, max(4, int(np.searchsorted(asked.grid_s, asked.grid_s[0] + LOCATED_BY_S))))
+    weight = _vote_weights(some, heard)
+    stroke, attack = np.nonzero(weight > 0.05)
+    if len(stroke) == 0:
+        return []
+    votes_s, grid_s = heard.onset_s[attack], some.grid_s[stroke]
+    value = weight[stroke, attack]
+    ratios = _ratios() if ratio is None else np.array([ratio])
+    found: list[tuple[float, Grid]] = []
+    for each in ratios:
+        usual = 1.0 if ratio is not None else np.exp(-0.5 * (np.log(each) / USUAL_RATIO) ** 2)
+        found.extend(_peaks(votes_s - each * grid_s, value, float(each), 0.5 + 0.5 * usual))
+    found.sort(key=lambda pair: -pair[0])
+    return _distinct([grid for _, grid in found])
+
+
+def _ratios() -> Floats:
+    count = int(np.log(SLOWEST_RATIO / FASTEST_RATIO) / RATIO_STEP)
+    return np.asarray(FASTEST_RATIO * np.exp(RATIO_STEP * np.arange(count + 1)))
+
+
+def _vote_weights(asked: Asked, heard: Heard) -> Floats:
+    """Weight of every pair of stroke and attack, shape (n_strokes, n_attacks)."""
+    is_attack = 1 / (1 + np.exp(-heard.attack_odds))
+    column = asked.midi - LOWEST_MIDI
+    known = (column >= 0) & (column < len(MIDIS))
+    fit = np.exp(np.maximum(heard.pitch_odds[:, np.where(known, column, 0)].T, -6.0))
+    return np.asarray(is_attack * np.where(known[:, None], fit, 0.3))
+
+
+def _peaks(start_s: Floats, value: Floats, ratio: float, scale: float) -> list[tuple[float, Grid]]:
+    lowest = start_s.min()
+    bins = ((start_s - lowest) / VOTE_S).astype(np.intp)
+    votes = np.bincount(bins, weights=value, minlength=int(bins.max()) + 1)
+    shape = np.concatenate((np.arange(1, VOTE_REACH + 1), np.arange(VOTE_REACH - 1, 0, -1)))
+    smooth = np.convolve(votes, shape / VOTE_REACH, mode="same")
+    tops = np.argpartition(smooth, -min(4, len(smooth)))[-4:]
+    return [
+        (scale * float(smooth[top]), Grid(float(lowest + (top + 0.5) * VOTE_S), ratio))
+        for top in tops
+    ]
+
+
+def _distinct(grids: list[Grid]) -> list[Grid]:
+    kept: list[Grid] = []
+    for grid in grids:
+        if all(
+            abs(grid.start_s - other.start_s) > 0.08 or abs(np.log(grid.ratio / other.ratio)) > 0.02
+            for other in kept
+        ):
+            kept.append(grid)
+        if len(kept) == CANDIDATES:
+            break
+    return kept
+
+
+STEP_S = 6.0
+FITTED_OVER_S = 14.0
+
+
+def followed(asked: Asked, heard: Heard, grid: Grid, *, steady: bool = False) -> Floats:
+    """When each stroke is expected if the player's own tempo is followed from the first.
+
+    The part is taken in steps of `STEP_S`; each is expected on the line fitted to the last
+    `FITTED_OVER_S` that were heard.
+
+    Returns
+    -------
+    Floats
+        Shape (n_strokes,), seconds in the take, increasing.
+    """
+    expected = grid.at(asked.grid_s)
+    heard_s = np.full(len(asked), np.nan)
+    done, line = 0, grid
+    start = asked.grid_s[0] if len(asked) else 0.0
+    while done < len(asked):
+        reach = start + (
+            LOCATED_BY_S if done == 0 else asked.grid_s[done] - start + STEP_S / line.ratio
+        )
+        last = max(done + 1, int(np.searchsorted(asked.grid_s, reach)))
+        back = int(np.searchsorted(asked.grid_s, asked.grid_s[done] - STEP_S))
+        expected[done:last] = line.at(asked.grid_s[done:last])
+        some = asked.part(back, last)
+        for timing_s in (0.05, 0.03):
+            match = aligned(some, heard, expected[back:last], timing_s=timing_s)
+            heard_s[back:last] = _onsets(heard, match.attack)
+            recent = int(np.searchsorted(asked.grid_s, asked.grid_s[last - 1] - FITTED_OVER_S))
+            line = fitted(asked.grid_s[recent:last], heard_s[recent:last], line, steady=steady)
+            expected[done:last] = line.at(asked.grid_s[done:last])
+        done = last
+    return smoothed(asked.grid_s, heard_s, expected)
+
+
+def _onsets(heard: Heard, attack: Places) -> Floats:
+    if len(heard.onset_s) == 0:
+        return np.full(len(attack), np.nan)
+    return np.where(attack == NONE, np.nan, heard.onset_s[attack])
+
+
+def smoothed(grid_s: Floats, heard_s: Floats, expected_s: Floats, *, span: int = 6) -> Floats:
+    """Expected places moved by the running median of how far their neighbours were off."""
+    off = heard_s - expected_s
+    moved = expected_s.copy()
+    for place in range(len(off)):
+        near = off[max(0, place - span) : place + span + 1]
+        near = near[np.isfinite(near)]
+        if len(near) >= 4:
+            moved[place] += np.median(near)
+    return np.maximum.accumulate(moved)
+
+
+LEAST_FITTED = 4
+OUTLIER_S = 0.03
+
+
+def fitted(grid_s: Floats, heard_s: Floats, otherwise: Grid, *, steady: bool = False) -> Grid:
+    """The straight line that most heard notes lie on; outliers weigh little.
+
+    Parameters
+    ----------
+    otherwise
+        What to return where fewer than `LEAST_FITTED` notes were heard.
+    steady
+        True to keep the ratio of `otherwise` and fit the start alone.
+    """
+    known = np.isfinite(heard_s)
+    if np.count_nonzero(known) < LEAST_FITTED or np.ptp(grid_s[known]) <= 0:
+        return otherwise
+    x, y = grid_s[known], heard_s[known]
+    ratio = otherwise.ratio
+    start = float(np.median(y - ratio * x))
+    scale = 3 * OUTLIER_S
+    for _ in range(12):
+        weight = 1 / (1 + ((y - start - ratio * x) / scale) ** 2) ** 2
+        if not steady:
+            centre_x, centre_y = np.average(x, weights=weight), np.average(y, weights=weight)
+            ratio = float(
+                np.sum(weight * (x - centre_x) * (y - centre_y))
+                / np.sum(weight * (x - centre_x) ** 2)
+            )
+            start = float(centre_y - ratio * centre_x)
+        else:
+            start = float(np.average(y - ratio * x, weights=weight))
+        scale = max(0.7 * scale, OUTLIER_S)
+    if not 0.5 * otherwise.ratio < ratio < 2 * otherwise.ratio:
+        return otherwise
+    return Grid(start, ratio)

@@ -1,0 +1,224 @@
+"""Which note is this? A test between hypotheses, never a reading of one peak.
+
+Each stretch of sound is reduced to a magnitude spectrum between 35 Hz and 1.5 kHz that sums to one.
+A hypothesis, one for every pitch a bass can sound, says what share of that sum belongs where: in
+lobes about its harmonics, falling with their number, over a floor that anything may fill. The
+score of a hypothesis is the mean log-likelihood of the observed shares under it. A pitch an octave
+too low wastes shares on harmonics that are not there; an octave too high leaves the odd harmonics
+to the floor; the fundamental is one harmonic among many and may be missing.
+
+Conventions
+-----------
+Hypotheses are MIDI numbers `LOWEST_MIDI` to `HIGHEST_MIDI`; scores have shape (n_stretches,
+n_hypotheses), natural units per observation. Exponents, floor and widths were chosen by
+design/ear_pitch.py. Inharmonicity follows trade handbook 8.4.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.signal import resample_poly
+
+from undersong.ear.frames import RATE_HZ, Samples
+from undersong.theory.pitch import midi_to_hz
+
+Floats = NDArray[np.float64]
+
+PITCH_RATE_HZ = 4000
+N_FFT = 8192
+LOWEST_HZ, HIGHEST_HZ = 35.0, 1500.0
+LOWEST_MIDI, HIGHEST_MIDI = 21, 71
+MIDIS = np.arange(LOWEST_MIDI, HIGHEST_MIDI + 1)
+WINDOWS = (256, 360, 512, 720, 1024, 1440)
+"""Lengths of a stretch in samples at `PITCH_RATE_HZ`: 64 to 360 ms."""
+EMPHASIS = 0.7
+"""Magnitudes are weighted by frequency to this power: the upper harmonics separate neighbours."""
+FALL = 1.35
+"""Harmonic n is expected n**-FALL as strong, after the emphasis."""
+FLOOR = 0.35
+SPREAD_CENTS = 10.0
+STIFFNESS = 1e-4
+LOBE = 0.75
+"""Width of a harmonic's lobe (one standard deviation) in units of 1 / window length."""
+SETTLE_S = 0.04
+"""The attack is skipped: noise, and a string that starts sharp (trade handbook 8.5)."""
+
+_BINS = np.arange(int(LOWEST_HZ * N_FFT / PITCH_RATE_HZ), int(HIGHEST_HZ * N_FFT / PITCH_RATE_HZ))
+_BIN_HZ = _BINS * PITCH_RATE_HZ / N_FFT
+_WEIGHT = _BIN_HZ**EMPHASIS
+
+
+def at_pitch_rate(samples: Samples) -> Samples:
+    """A take at `PITCH_RATE_HZ`, which is all that pitch needs."""
+    return np.asarray(resample_poly(samples, PITCH_RATE_HZ, RATE_HZ), np.float32)
+
+
+@lru_cache(maxsize=64)
+def log_shares(window: int, tuning_cents: float) -> Floats:
+    """What every hypothesis expects of a stretch of one length.
+
+    Returns
+    -------
+    Floats
+        Shape (n_bins, n_hypotheses): natural logarithm of the expected share of each bin.
+    """
+    columns, harmonic_hz, strength = _all_harmonics(tuning_cents)
+    narrow = LOBE * PITCH_RATE_HZ / window
+    width = np.hypot(narrow, harmonic_hz * (2 ** (SPREAD_CENTS / 1200) - 1))
+    bin_hz = PITCH_RATE_HZ / N_FFT
+    reach = int(4 * width.max() / bin_hz) + 1
+    centre = np.round(harmonic_hz / bin_hz).astype(np.intp) - _BINS[0]
+    rows = centre[:, None] + np.arange(-reach, reach + 1)
+    off = (rows + _BINS[0]) * bin_hz - harmonic_hz[:, None]
+    lobes = strength[:, None] * np.exp(-0.5 * (off / width[:, None]) ** 2)
+    inside = (rows >= 0) & (rows < len(_BIN_HZ))
+    places = rows * len(MIDIS) + columns[:, None]
+    expected = np.bincount(
+        places[inside], weights=lobes[inside], minlength=len(_BIN_HZ) * len(MIDIS)
+    ).reshape(len(_BIN_HZ), len(MIDIS))
+    shares = (1 - FLOOR) * expected / expected.sum(axis=0) + FLOOR / len(_BIN_HZ)
+    return np.log(shares)
+
+
+def _all_harmonics(tuning_cents: float) -> tuple[NDArray[np.intp], Floats, Floats]:
+    """Hypothesis, frequency and expected strength of every harmonic of every hypothesis."""
+    columns, harmonic_hz, strength = [], [], []
+    for column, midi in enumerate(MIDIS):
+        hz = harmonics_hz(midi_to_hz(float(midi) + tuning_cents / 100), HIGHEST_HZ)
+        columns.append(np.full(len(hz), column))
+        harmonic_hz.append(hz)
+        strength.append(np.arange(1, len(hz) + 1) ** -FALL)
+    return np.concatenate(columns), np.concatenate(harmonic_hz), np.concatenate(strength)
+
+
+def harmonics_hz(f0_hz: float, up_to_hz: float) -> Floats:
+    """Harmonics of a stiff string below a frequency; at least the first."""
+    count = max(1, int(up_to_hz / f0_hz))
+    number = np.arange(1, count + 1)
+    return number * f0_hz * np.sqrt(1 + STIFFNESS * number**2)
+
+
+@dataclass(frozen=True, slots=True)
+class Stretches:
+    """Spectra of stretches of sound.
+
+    Attributes
+    ----------
+    magnitude
+        Shape (n_stretches, n_bins).
+    window
+        Samples used of each, shape (n_stretches,), one of `WINDOWS`.
+    level_db
+        Level of each stretch in dB below full scale, shape (n_stretches,).
+    """
+
+    magnitude: Floats
+    window: NDArray[np.intp]
+    level_db: Floats
+
+    @property
+    def shares(self) -> Floats:
+        """Emphasised magnitudes, each row summing to one (zero where silent)."""
+        weighted = self.magnitude * _WEIGHT
+        total = weighted.sum(axis=1, keepdims=True)
+        return weighted / np.where(total > 0, total, 1.0)
+
+    def scores(self, tuning_cents: float) -> Floats:
+        """Mean log-likelihood of every hypothesis, shape (n_stretches, n_hypotheses)."""
+        shares = self.shares
+        scores = np.zeros((len(shares), len(MIDIS)))
+        for window in np.unique(self.window):
+            rows = self.window == window
+            scores[rows] = shares[rows] @ log_shares(int(window), tuning_cents)
+        return scores
+
+
+def stretches(samples: Samples, onset_s: Floats, end_s: Floats) -> Stretches:
+    """Spectra from shortly after each onset to at most each end.
+
+    Parameters
+    ----------
+    samples
+        Shape (n_samples,), at `PITCH_RATE_HZ`.
+    onset_s, end_s
+        Shape (n_stretches,), seconds; where something else begins, or the take ends.
+    """
+    length = np.maximum(end_s - onset_s - 0.005, 0.0)
+    first = ((onset_s + np.minimum(SETTLE_S, 0.25 * length)) * PITCH_RATE_HZ).astype(np.intp)
+    room = ((end_s - 0.005) * PITCH_RATE_HZ).astype(np.intp) - first
+    window = np.array(WINDOWS)[np.maximum(np.searchsorted(WINDOWS, room, side="right") - 1, 0)]
+    padded = np.pad(samples, (0, WINDOWS[-1] + 1))
+    first = np.clip(first, 0, len(samples))
+    magnitude = np.empty((len(first), len(_BIN_HZ)))
+    level_db = np.empty(len(first))
+    for size in np.unique(window):
+        rows = np.flatnonzero(window == size)
+        pieces = padded[first[rows, None] + np.arange(size)] * np.hanning(size)
+        magnitude[rows] = np.abs(np.fft.rfft(pieces, N_FFT))[:, _BINS]
+        level_db[rows] = 10 * np.log10((pieces**2).mean(axis=1) + 1e-12)
+    return Stretches(magnitude, window, level_db)
+
+
+TUNING_STEP_CENTS = 10.0
+WIDEST_TUNING_CENTS = 45.0
+
+
+def tuning_of(parts: Stretches) -> float:
+    """Cents by which a take as a whole differs from A4 = 440 Hz, within ±`WIDEST_TUNING_CENTS`.
+
+    The offset at which the best hypotheses of the longer stretches explain most.
+    """
+    steady = parts.window >= WINDOWS[-2]
+    if steady.sum() < 6:
+        steady = parts.window >= WINDOWS[2]
+    if not steady.any():
+        return 0.0
+    some = Stretches(parts.magnitude[steady], parts.window[steady], parts.level_db[steady])
+    some = _thinned(some, 60)
+    grid = np.arange(-WIDEST_TUNING_CENTS, WIDEST_TUNING_CENTS + 1, TUNING_STEP_CENTS)
+    fit = np.array([some.scores(float(cents)).max(axis=1).mean() for cents in grid])
+    top = int(np.clip(np.argmax(fit), 1, len(grid) - 2))
+    left, mid, right = fit[top - 1 : top + 2]
+    bend = left - 2 * mid + right
+    shift = 0.5 * (left - right) / bend if bend < 0 else 0.0
+    return float(grid[top] + TUNING_STEP_CENTS * np.clip(shift, -0.5, 0.5))
+
+
+def _thinned(parts: Stretches, most: int) -> Stretches:
+    rows = np.linspace(0, len(parts.window) - 1, min(most, len(parts.window))).astype(np.intp)
+    return Stretches(parts.magnitude[rows], parts.window[rows], parts.level_db[rows])
+
+
+FINE_REACH_CENTS = 60.0
+FINE_STEP_CENTS = 2.0
+FINE_HARMONICS = 8
+
+
+def fine_cents(parts: Stretches, midi: NDArray[np.intp]) -> Floats:
+    """Cents of each stretch from equal temperament at a note it is known to sound.
+
+    Returns
+    -------
+    Floats
+        Shape (n_stretches,), in ±`FINE_REACH_CENTS`; the first `FINE_HARMONICS` harmonics decide
+        together, each by the square root of its magnitude.
+    """
+    grid = np.arange(-FINE_REACH_CENTS, FINE_REACH_CENTS + 1, FINE_STEP_CENTS)
+    number = np.arange(1, FINE_HARMONICS + 1)
+    stretch = number * np.sqrt(1 + STIFFNESS * number**2)
+    cents = np.zeros(len(midi))
+    for row, note in enumerate(midi):
+        f0_hz = midi_to_hz(float(note)) * 2 ** (grid / 1200)
+        places = (f0_hz[:, None] * stretch * N_FFT / PITCH_RATE_HZ) - _BINS[0]
+        seen = np.interp(places, np.arange(len(_BINS)), parts.magnitude[row], left=0, right=0)
+        fit = np.sqrt(seen).sum(axis=1)
+        top = int(np.clip(np.argmax(fit), 1, len(grid) - 2))
+        left, mid, right = fit[top - 1 : top + 2]
+        bend = left - 2 * mid + right
+        shift = 0.5 * (left - right) / bend if bend < 0 else 0.0
+        cents[row] = grid[top] + FINE_STEP_CENTS * np.clip(shift, -0.5, 0.5)
+    return cents

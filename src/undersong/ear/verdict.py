@@ -1,0 +1,221 @@
+"""From an alignment to a verdict on every note, each with its probability.
+
+A note is accused only on a clear margin: the prior is that it was played, and played right, because
+most are. Between sure and not is `unsure`.
+
+Conventions
+-----------
+Odds are natural logarithms. Priors and scales were fitted by design/ear_odds.py on takes with known
+answers; they say how much a score is worth, not what the answer is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from undersong.ear.align import NONE, Asked, Match
+from undersong.ear.evidence import LONGEST_STRETCH_S, Evidence
+from undersong.ear.hearing import HeardNote, Verdict
+from undersong.ear.pitch import LOWEST_MIDI, MIDIS, Stretches, fine_cents, stretches
+
+Floats = NDArray[np.float64]
+Places = NDArray[np.intp]
+
+PITCH_PRIOR = 3.0
+PITCH_WORTH = 30.0
+PLAYED_PRIOR = 2.5
+CHANGE_WORTH = 20.0
+EXTRA_PRIOR = -2.0
+SURE_ODDS = 1.0
+"""A verdict against a note needs these odds; below them it is `unsure`."""
+EXTRA_APART_S = 0.05
+QUIETEST_EXTRA_DB = -20.0
+
+
+@dataclass(frozen=True, slots=True)
+class Sounding:
+    """The notes a take holds: matched strokes and extra ones, in order of time.
+
+    Attributes
+    ----------
+    attack
+        Row of the evidence, shape (n_notes,).
+    stroke
+        Stroke matched, or `NONE` for an extra note, shape (n_notes,).
+    scores, level_db, cents
+        Of the stretch until the next of these notes; cents are taken at `midi`.
+    midi
+        The likeliest pitch.
+    """
+
+    attack: Places
+    stroke: Places
+    scores: Floats
+    level_db: Floats
+    midi: Places
+    cents: Floats
+
+
+def sounding(evidence: Evidence, match: Match) -> Sounding:
+    """Matched strokes and likely extra notes, each heard until the next of them begins."""
+    stroke_of = np.full(len(evidence.onset_s), NONE)
+    matched = np.flatnonzero(match.attack != NONE)
+    stroke_of[match.attack[matched]] = matched
+    rows = np.flatnonzero((stroke_of != NONE) | (evidence.odds > 0))
+    rows = rows[_apart(evidence, rows, stroke_of)]
+    onset_s = evidence.onset_s[rows]
+    end_s = np.append(onset_s[1:], evidence.length_s)[: len(rows)]
+    parts = stretches(evidence.string, onset_s, np.minimum(end_s, onset_s + LONGEST_STRETCH_S))
+    scores = parts.scores(evidence.tuning_cents)
+    midi = MIDIS[scores.argmax(axis=1)] if len(rows) else np.zeros(0, np.intp)
+    return Sounding(
+        rows, stroke_of[rows], scores, parts.level_db, midi, _settled_cents(parts, midi)
+    )
+
+
+def _settled_cents(parts: Stretches, midi: Places) -> Floats:
+    return fine_cents(parts, midi) if len(midi) else np.zeros(0)
+
+
+def _apart(evidence: Evidence, rows: Places, stroke_of: Places) -> NDArray[np.bool_]:
+    """Leaves out what comes too close to a matched stroke to be a note of its own."""
+    onset_s = evidence.onset_s[rows]
+    matched_s = onset_s[stroke_of[rows] != NONE]
+    at = np.searchsorted(matched_s, onset_s)
+    padded = np.concatenate(([-np.inf], matched_s, [np.inf]))
+    near = np.minimum(onset_s - padded[at], padded[np.minimum(at + 1, len(padded) - 1)] - onset_s)
+    return np.asarray((stroke_of[rows] != NONE) | (near > EXTRA_APART_S))
+
+
+def probability(odds: float) -> float:
+    """Logistic function."""
+    return float(1 / (1 + np.exp(-np.clip(odds, -30, 30))))
+
+
+def judged(
+    asked: Asked, index: Places, evidence: Evidence, heard: Sounding, expected_s: Floats
+) -> tuple[HeardNote, ...]:
+    """A verdict for every stroke, extra notes between them.
+
+    Parameters
+    ----------
+    index
+        Shape (n_strokes,): the written note each stroke begins with.
+    expected_s
+        Shape (n_strokes,): where the grid puts each stroke.
+    """
+    place_of = np.full(len(asked), NONE)
+    matched = heard.stroke != NONE
+    place_of[heard.stroke[matched]] = np.flatnonzero(matched)
+    notes: list[tuple[float, HeardNote]] = []
+    for stroke in range(len(asked)):
+        place = int(place_of[stroke])
+        if place == NONE:
+            note = _missed(asked, index, stroke, probability(PLAYED_PRIOR))
+            notes.append((float(expected_s[stroke]), note))
+        else:
+            note = _played(asked, index, evidence, heard, stroke, place, float(expected_s[stroke]))
+            notes.append((float(evidence.onset_s[heard.attack[place]]), note))
+    last_s = max((at for at, _ in notes), default=0.0)
+    for place in np.flatnonzero(~matched):
+        extra = _extra(evidence, heard, int(place))
+        if extra is not None and extra.onset_s is not None:
+            notes.append((extra.onset_s, extra))
+    del last_s
+    return tuple(note for _, note in sorted(notes, key=lambda pair: pair[0]))
+
+
+def _missed(asked: Asked, index: Places, stroke: int, belief: float) -> HeardNote:
+    midi = int(asked.midi[stroke])
+    return HeardNote(
+        int(index[stroke]),
+        midi if midi != NONE else None,
+        None,
+        None,
+        None,
+        None,
+        Verdict.MISSED,
+        belief,
+    )
+
+
+def _played(
+    asked: Asked,
+    index: Places,
+    evidence: Evidence,
+    heard: Sounding,
+    stroke: int,
+    place: int,
+    expected_s: float,
+) -> HeardNote:
+    midi = int(asked.midi[stroke])
+    present = _presence_odds(evidence, heard, place, midi) + PLAYED_PRIOR
+    if present < -SURE_ODDS:
+        return _missed(asked, index, stroke, probability(-present))
+    onset_s = float(evidence.onset_s[heard.attack[place]])
+    timing_ms = 1000 * (onset_s - expected_s)
+    pitch = _pitch_odds(heard, place, midi)
+    best = int(heard.midi[place])
+    cents = float(heard.cents[place]) - evidence.tuning_cents
+    if abs(present) < SURE_ODDS or abs(pitch) < SURE_ODDS:
+        verdict, odds = Verdict.UNSURE, min(abs(present), abs(pitch))
+    elif pitch > 0:
+        verdict, odds, best = Verdict.RIGHT, min(pitch, present), midi if midi != NONE else best
+    else:
+        verdict, odds = Verdict.WRONG, min(-pitch, present)
+    return HeardNote(
+        int(index[stroke]),
+        midi if midi != NONE else None,
+        best if midi != NONE else None,
+        onset_s,
+        timing_ms,
+        cents,
+        verdict,
+        probability(odds),
+    )
+
+
+def _presence_odds(evidence: Evidence, heard: Sounding, place: int, midi: int) -> float:
+    """Odds that a stroke was played where an attack was matched to it.
+
+    Either the attack itself says so, or the pitch has changed from the note before to the asked one.
+    """
+    odds = float(evidence.odds[heard.attack[place]])
+    if place > 0 and LOWEST_MIDI <= midi < LOWEST_MIDI + len(MIDIS):
+        column = midi - LOWEST_MIDI
+        before = heard.scores[place - 1]
+        now = heard.scores[place]
+        old = int(before.argmax())
+        if old != column and now.argmax() == column:
+            odds = max(odds, CHANGE_WORTH * float(now[column] - now[old]))
+    return odds
+
+
+def _pitch_odds(heard: Sounding, place: int, midi: int) -> float:
+    """Odds that the pitch is the asked one; sure where none is asked."""
+    column = midi - LOWEST_MIDI
+    if not 0 <= column < len(MIDIS):
+        return PITCH_PRIOR
+    scores = heard.scores[place]
+    others = np.delete(scores, column).max()
+    return PITCH_PRIOR + PITCH_WORTH * float(scores[column] - others)
+
+
+def _extra(evidence: Evidence, heard: Sounding, place: int) -> HeardNote | None:
+    odds = float(evidence.odds[heard.attack[place]]) + EXTRA_PRIOR
+    near = heard.level_db[max(0, place - 4) : place + 5]
+    if odds < 0 or heard.level_db[place] < np.median(near) + QUIETEST_EXTRA_DB:
+        return None
+    return HeardNote(
+        None,
+        None,
+        int(heard.midi[place]),
+        float(evidence.onset_s[heard.attack[place]]),
+        None,
+        float(heard.cents[place]) - evidence.tuning_cents,
+        Verdict.EXTRA if odds > SURE_ODDS else Verdict.UNSURE,
+        probability(odds),
+    )
