@@ -47,7 +47,7 @@ def _players_takes_and_ladders(op: Operations) -> None:
         sa.Column("key", sa.String(10), nullable=False),
         sa.Column("song_bpm", sa.Float),
         sa.Column("part", sa.JSON),
-        sa.Column("chart_id", sa.ForeignKey("charts.id", ondelete="SET NULL")),
+        sa.Column("chart_id", sa.Integer, sa.ForeignKey("charts.id", ondelete="SET NULL")),
         sa.UniqueConstraint("kind", "name", "key", name="one_item_of_a_name"),
         sa.CheckConstraint("kind IN ('drill', 'line', 'song')", name="kind_known"),
     )
@@ -67,7 +67,11 @@ def _players_takes_and_ladders(op: Operations) -> None:
 
 def _owner(name: str, target: str, *, primary_key: bool = False) -> sa.Column[int]:
     return sa.Column(
-        name, sa.ForeignKey(target, ondelete="CASCADE"), nullable=False, primary_key=primary_key
+        name,
+        sa.Integer,
+        sa.ForeignKey(target, ondelete="CASCADE"),
+        nullable=False,
+        primary_key=primary_key,
     )
 
 

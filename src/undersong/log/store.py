@@ -14,7 +14,7 @@ import os
 import sqlite3
 import time
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from pathlib import Path, PurePosixPath
 from types import TracebackType
 from typing import Self
@@ -65,15 +65,14 @@ class Store:
         folder = file.parent / "recordings" if recordings is None else Path(recordings)
         url = sa.URL.create("sqlite", database=str(file))
         store = cls(_engine(url, wait_s), file=file, recordings=folder)
-        try:
+        with ExitStack() as undo:
+            undo.callback(store.close)
             with speaking(file):
                 store._check_ours()
                 store._use_write_ahead_log(wait_s)
                 with store._writes.connect() as connection:
                     migrate(connection)
-        except LogError:
-            store.close()
-            raise
+            undo.pop_all()
         return store
 
     @classmethod

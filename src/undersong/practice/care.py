@@ -79,7 +79,7 @@ class Load:
         """0.3 is 30 % more than the mean; None without a mean, or after weeks of nothing."""
         if not self.mean_week_min:
             return None
-        return self.week_min / self.mean_week_min - 1.0
+        return round(self.week_min / self.mean_week_min - 1.0, 6)  # 130 on 100 is 0.3 exactly
 
 
 def cautions(

@@ -59,9 +59,10 @@ class Estimate:
     Attributes
     ----------
     tempo_bpm
-        The middle of the belief; None where nothing has been judged.
+        The middle of the belief; None until both a clean pass and a failed one have been judged.
     low_bpm, high_bpm
-        Nine tenths of the belief lie between them; None likewise.
+        Nine tenths of the belief lie between them. None where nothing bounds that side: without
+        a clean pass there is no low end, without a failed one no high end.
     share
         The share of clean passes that "hold" means.
     clean, not_clean
@@ -85,21 +86,21 @@ class Estimate:
     def in_words(self) -> str:
         """One sentence for a musician."""
         judged = self.clean + self.not_clean
-        if self.tempo_bpm is None or self.low_bpm is None or self.high_bpm is None:
-            return "Nothing has been judged yet: play a few passes first."
         said = "1 pass" if judged == 1 else f"{judged} passes"
-        if not self.not_clean:
+        low, high = f"{self.low_bpm or 0:.0f}", f"{self.high_bpm or 0:.0f}"
+        if not judged:
+            return "Nothing has been judged yet: play a few passes first."
+        if self.tempo_bpm is None and self.clean:
             return (
-                f"At least about {self.low_bpm:.0f} BPM: all of {said} clean, so the limit is "
-                "not in sight yet."
+                f"At least about {low} BPM, from {said}, all clean: the limit is not in sight yet."
             )
-        if not self.clean:
+        if self.tempo_bpm is None:
             return (
-                f"Less than about {self.high_bpm:.0f} BPM: none of {said} was clean. Make the "
-                "task smaller: a shorter loop, fewer notes."
+                f"Less than about {high} BPM, from {said}, none clean. Make the task smaller: a "
+                "shorter loop, fewer notes."
             )
         often = f"{self.share * 100:.0f} passes in 100 clean"
-        between = f"between {self.low_bpm:.0f} and {self.high_bpm:.0f}, from {said}"
+        between = f"between {low} and {high}, from {said}"
         if self.sure is Sureness.NOT_YET:
             return f"Somewhere {between} ({often}): too little yet to say more."
         return f"About {self.tempo_bpm:.0f} BPM with {often}; {between}, {self.sure} known."
@@ -137,7 +138,7 @@ def estimate(
     Returns
     -------
     Estimate
-        All tempos None where no pass was judged.
+        See there for what is None when.
     """
     if not _SHARE_MIN <= share <= _SHARE_MAX:
         raise PracticeError(
@@ -153,15 +154,21 @@ def estimate(
     beyond = np.log(share / (1.0 - SLIP - share))
     tempos = _MIDDLES_BPM[:, None] * (1.0 - _STEEPNESSES[None, :] * beyond)
     low, middle, high = _quantiles(tempos, belief)
-    width = (high - low) / middle
-    sure = (
-        Sureness.WELL if width <= _WELL
-        else Sureness.ROUGHLY if width <= _ROUGHLY
-        else Sureness.NOT_YET
-    )  # fmt: skip
-    return Estimate(
-        middle, low, high, share, len(clean), len(judged) - len(clean), highest, sure
-    )  # fmt: skip
+    failed = len(judged) - len(clean)
+    if not clean or not failed:
+        # Past the tempos that were tried only the prior speaks: it is not to promise anything.
+        tried = [each.tempo_bpm for each in judged]
+        ends = min(low, max(tried)) if clean else None, max(high, min(tried)) if failed else None
+        return Estimate(None, *ends, share, len(clean), failed, highest, Sureness.NOT_YET)
+    sure = _sureness((high - low) / middle)
+    return Estimate(middle, low, high, share, len(clean), failed, highest, sure)
+
+
+def _sureness(width: float) -> Sureness:
+    """From the width of the interval over the tempo."""
+    if width <= _WELL:
+        return Sureness.WELL
+    return Sureness.ROUGHLY if width <= _ROUGHLY else Sureness.NOT_YET
 
 
 def chance_of_clean(
@@ -184,7 +191,9 @@ def chance_of_clean(
     belief = _belief(judged, now, half_life_days)
     chances = _curve(tempo_bpm)
     low, _, high = _quantiles(chances, belief)
-    return Chance(float(np.sum(chances * belief)), low, high)
+    share = float(np.sum(chances * belief))
+    # The mean is the fair bet; on a very lopsided belief it lies outside the quantiles.
+    return Chance(share, min(low, share), max(high, share))
 
 
 def _curve(tempo_bpm: float) -> _Floats:

@@ -129,7 +129,7 @@ def settled(rule: Rule, ladder: Ladder) -> Ladder:
     """A state made to fit a rule whose settings have changed since: inside floor and ceiling."""
     tempo_bpm = min(max(ladder.tempo_bpm, rule.floor_bpm), rule.ceiling_bpm)
     streak = min(max(ladder.streak, 0), rule.in_a_row - 1)
-    return Ladder(round(float(tempo_bpm), _BPM_DIGITS), streak)
+    return Ladder(float(tempo_bpm), streak)
 
 
 def step(rule: Rule, ladder: Ladder, outcome: Outcome) -> Ladder:
@@ -138,14 +138,15 @@ def step(rule: Rule, ladder: Ladder, outcome: Outcome) -> Ladder:
     if outcome is Outcome.UNSURE:
         return ladder
     if outcome is Outcome.NOT_CLEAN:
-        return settled(rule, Ladder(ladder.tempo_bpm - rule.down_bpm))
+        below = round(ladder.tempo_bpm - rule.down_bpm, _BPM_DIGITS)
+        return settled(rule, Ladder(below))
     if ladder.streak + 1 < rule.in_a_row:
         return replace(ladder, streak=ladder.streak + 1)
     return settled(rule, Ladder(_rung_above(rule, ladder.tempo_bpm)))
 
 
 def _rung_above(rule: Rule, tempo_bpm: float) -> float:
-    above = tempo_bpm + rule.up_bpm
+    above = round(tempo_bpm + rule.up_bpm, _BPM_DIGITS)
     if rule.song_bpm is not None and tempo_bpm < rule.song_bpm < above:
         return rule.song_bpm
     return above
