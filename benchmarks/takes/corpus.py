@@ -6,15 +6,20 @@ sound; `report` has a source that `tune` never hears.
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from math import ceil
 from pathlib import Path
 from typing import Any, TypeVar
 
 import numpy as np
 
 from takes import mix
-from takes.material import KINDS, Part, Rng, make_part
-from takes.player import PLANTS, Performance, perform
+from takes.attack import Samples
+from takes.conditions import in_order, under
+from takes.material import KINDS, Part, Rng, beat_wholes, make_part
+from takes.player import PLANTS, Performance, perform, seconds_per_whole
+from takes.recording import Recording
 from takes.sources import Sound, sound
 from takes.spelling import FIVE_STRING, FOUR_STRING
 
@@ -36,7 +41,7 @@ class Take:
     """A take: samples, shape (n_samples, n_channels), and the truth about it."""
 
     name: str
-    samples: np.ndarray
+    samples: Samples
     truth: dict[str, Any]
 
 
@@ -49,7 +54,8 @@ def render_part(
     *,
     sample_rate_hz: int = 22050,
     n_channels: int = 1,
-) -> tuple[np.ndarray, dict[str, Any]]:
+    conditions: Sequence[str] = (),
+) -> tuple[Samples, dict[str, Any]]:
     """Play and record any Part.
 
     Parameters
@@ -61,19 +67,24 @@ def render_part(
     tempo_bpm
         Tempo played, in the meter's own beat.
     seed
-        Of the player.
+        Of the player and of the conditions.
     bass
         From `sources.sound`.
     sample_rate_hz, n_channels
         Of the recording; 1 or 2 channels.
+    conditions
+        Keys of `conditions.CONDITIONS`; none for a dry take.
 
     Returns
     -------
     tuple
         Samples, shape (n_samples, n_channels), and the truth (see benchmarks/takes/README.md).
     """
-    rng = np.random.default_rng(seed)
+    rng, around = np.random.default_rng(seed), np.random.default_rng([seed, 1])
     open_strings = FIVE_STRING if min(n["midi"] for n in part["notes"]) < 28 else FOUR_STRING
+    if "other-tempo" in conditions:
+        tempo_bpm = round(tempo_bpm * float(around.uniform(0.88, 1.12)), 2)
+    off_cents = float(around.choice([-1, 1]) * around.uniform(15, 40))
     performance = perform(
         part,
         tempo_bpm=tempo_bpm,
@@ -81,9 +92,17 @@ def render_part(
         rng=rng,
         open_strings=open_strings,
         midi_range=(max(open_strings[0], bass.lowest_midi), bass.highest_midi),
+        lead_s=lead_s(part, tempo_bpm, conditions, around),
+        off_cents=off_cents if "detuned" in conditions else 0.0,
     )
-    dry = mix.levelled(mix.mixed(performance, bass), float(rng.uniform(-14, -6)))
-    samples = mix.in_channels(mix.at_rate(dry, sample_rate_hz), n_channels, rng)
+    if "stops-halfway" in conditions:
+        performance = broken_off(performance, int(around.integers(3, max(4, len(part["notes"])))))
+    sounding = mix.mixed(performance, bass)
+    recording = recorded(sounding, part, tempo_bpm, performance.start_s)
+    recording = under(recording, conditions, around)
+    peak_dbfs = float(rng.uniform(-14, -6))
+    level = mix.levelled(recording.samples, 0.0 if "clipped" in conditions else peak_dbfs)
+    samples = mix.in_channels(mix.at_rate(level, sample_rate_hz), n_channels, rng)
     facts = {
         "strings": len(open_strings),
         "sound": bass.name,
@@ -93,8 +112,44 @@ def render_part(
         "sample_rate_hz": sample_rate_hz,
         "n_channels": n_channels,
         "tempo_bpm": tempo_bpm,
+        "condition": "+".join(in_order(conditions)) or "dry",
+        **recording.facts,
     }
+    if "detuned" in conditions:
+        facts["tuning_cents"] = round(off_cents, 2)
     return samples, truth_of(part, performance, facts)
+
+
+def broken_off(performance: Performance, before: int) -> Performance:
+    """The performance as far as the asked note `before`, which is not played any more."""
+    end_s = min(
+        (n.onset_s for n in performance.played if n.asked_index in range(before, before + 3)),
+        default=float("inf"),
+    )
+    return replace(
+        performance,
+        played=tuple(note for note in performance.played if note.onset_s < end_s),
+        missed=tuple(place for place in performance.missed if place < before),
+        stopped_before=before,
+    )
+
+
+def lead_s(part: Part, tempo_bpm: float, conditions: Sequence[str], rng: Rng) -> float:
+    """Time before the Part that these conditions need: a count-in, talking, waiting."""
+    lead = seconds_per_whole(part, tempo_bpm) * float(Fraction(part["meter"]))
+    lead = lead if "click" in conditions else 0.0
+    lead = max(lead, float(rng.uniform(3, 6)) if "talking" in conditions else 0.0)
+    return max(lead, float(rng.uniform(4, 9)) if "late-start" in conditions else 0.0)
+
+
+def recorded(samples: Samples, part: Part, tempo_bpm: float, start_s: float) -> Recording:
+    """Samples with the beats of the Part and of the bar before it."""
+    beat_s = 60 / tempo_bpm
+    beat = beat_wholes(part["meter"])
+    end = max(Fraction(n["at"]) + Fraction(n["length"]) for n in part["notes"])
+    n_bar = max(1, round(Fraction(part["meter"]) / beat))
+    beats_s = tuple(start_s + k * beat_s for k in range(-n_bar, ceil(end / beat)))
+    return Recording(samples, beats_s, n_bar)
 
 
 def truth_of(part: Part, performance: Performance, facts: dict[str, Any]) -> dict[str, Any]:
@@ -115,11 +170,12 @@ def truth_of(part: Part, performance: Performance, facts: dict[str, Any]) -> dic
     planted = [note for note in performance.played if note.plant is not None]
     return {
         **facts,
-        "condition": "dry",
         "level": LEVEL,
         "tolerance_ms": performance.tolerance_ms,
         "start_s": round(performance.start_s, 6),
-        "clean": not planted and not performance.missed,
+        "plants_left_out": list(performance.left_out),
+        "stopped_before": performance.stopped_before,
+        "clean": not planted and not performance.missed and performance.stopped_before is None,
         "missed": sorted(performance.missed),
         "played": played,
         "asked": part,
@@ -133,12 +189,20 @@ def dealt(cards: Sequence[Card], rng: Rng) -> Iterator[Card]:
             yield cards[int(place)]
 
 
-def takes(split: str, n_takes: int, seed: int, download_folder: Path) -> Iterator[Take]:
+def takes(
+    split: str,
+    n_takes: int,
+    seed: int,
+    download_folder: Path,
+    conditions: Sequence[Sequence[str]] = ((),),
+) -> Iterator[Take]:
     """The takes of a split in order, each made when asked for; half of them clean.
 
     Kinds, sounds, formats and mistakes are dealt like cards, so that each comes equally often and
-    none goes with another. The first takes do not depend on how many are asked for.
+    none goes with another; so are the sets of `conditions`, without a say in anything else. The
+    first takes do not depend on how many are asked for.
     """
+    around = dealt(conditions, np.random.default_rng([seed, 0, 1]))
     dealer = np.random.default_rng([seed, 0])
     kinds, sounds = dealt(list(KINDS), dealer), dealt(SOUNDS[split], dealer)
     formats, clean = dealt(FORMATS, dealer), dealt([True, False], dealer)
@@ -159,9 +223,11 @@ def takes(split: str, n_takes: int, seed: int, download_folder: Path) -> Iterato
             bass,
             sample_rate_hz=rate_hz,
             n_channels=n_channels,
+            conditions=next(around),
         )
         slug = re.sub("[^a-z0-9]+", "-", kind)
-        name = f"{split}-{number:03d}-{slug}-{'clean' if truth['clean'] else 'faulty'}"
+        how = "" if truth["condition"] == "dry" else f"-{truth['condition']}"
+        name = f"{split}-{number:03d}-{slug}-{'clean' if truth['clean'] else 'faulty'}{how}"
         yield Take(name, samples, {"name": name, "split": split, "kind": kind, **truth})
 
 

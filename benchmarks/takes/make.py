@@ -9,6 +9,7 @@ from typing import Any
 
 import soundfile as sf
 
+from takes.conditions import CONDITIONS
 from takes.corpus import FIRST_SEED, SOUNDS, Take, render_part, takes
 from takes.player import PLANTS
 from takes.sources import SourceMissing, sound
@@ -62,6 +63,12 @@ def arguments(words: list[str] | None) -> argparse.Namespace:
     parser.add_argument("--out", type=Path, default=None, help="folder for the takes")
     parser.add_argument("--count", type=int, default=40, help="how many takes of the split")
     parser.add_argument("--seed", type=int, default=None)
+    parser.add_argument(
+        "--condition",
+        default="dry",
+        help=f"dry, or any of {', '.join(CONDITIONS)}, joined by + (room+noise); several, with "
+        "commas, are dealt over the split; each: every single one and dry",
+    )
     parser.add_argument("--part", type=Path, help="a Part (JSON) to play, instead of a split")
     parser.add_argument("--tempo", type=float, help="tempo played, with --part")
     parser.add_argument(
@@ -78,6 +85,16 @@ def arguments(words: list[str] | None) -> argparse.Namespace:
     return parser.parse_args(words)
 
 
+def conditions_of(said: str) -> list[list[str]]:
+    """The sets of conditions that --condition asks for."""
+    sets = ["dry", *CONDITIONS] if said == "each" else said.split(",")
+    found = [[] if name == "dry" else name.split("+") for name in sets]
+    unknown = sorted({name for names in found for name in names} - set(CONDITIONS))
+    if unknown:
+        sys.exit(f"no such condition: {', '.join(unknown)}; there are {', '.join(CONDITIONS)}")
+    return found
+
+
 def take_of_part(asked: argparse.Namespace) -> Take:
     """The take that --part asks for."""
     part = json.loads(asked.part.read_text(encoding="utf-8"))
@@ -87,7 +104,16 @@ def take_of_part(asked: argparse.Namespace) -> Take:
         sys.exit(f"no such mistake: {', '.join(unknown)}; there are {', '.join(PLANTS)}")
     seed = 1 if asked.seed is None else asked.seed
     bass = sound(asked.sound, DOWNLOADS)
-    samples, truth = render_part(part, plants, asked.tempo or part["tempo_bpm"], seed, bass)
+    samples, truth = render_part(
+        part,
+        plants,
+        asked.tempo or part["tempo_bpm"],
+        seed,
+        bass,
+        conditions=conditions_of(asked.condition)[0],
+    )
+    if truth["plants_left_out"]:
+        print(f"no room in this Part for: {', '.join(truth['plants_left_out'])}")
     name = asked.name or asked.part.stem
     return Take(name, samples, {"name": name, "split": "part", **truth})
 
@@ -101,7 +127,9 @@ def main(words: list[str] | None = None) -> int:
             return 0
         seed = FIRST_SEED[asked.split] if asked.seed is None else asked.seed
         counts: Counter[str] = Counter()
-        for take in takes(asked.split, asked.count, seed, DOWNLOADS):
+        for take in takes(
+            asked.split, asked.count, seed, DOWNLOADS, conditions_of(asked.condition)
+        ):
             write_take(take, asked.out or HERE / "out" / asked.split)
             counts.update(counted(take.truth))
         print("\n".join(f"{counts[what]:6d} {what}" for what in sorted(counts)))

@@ -58,12 +58,17 @@ class Played:
 
 @dataclass(frozen=True, slots=True)
 class Performance:
-    """All that was played of a Part, in order of onset, and the asked notes left out."""
+    """All that was played of a Part, in order of onset; asked notes missed; plants left out.
+
+    `stopped_before` is the asked note that was not reached, in a pass broken off.
+    """
 
     played: tuple[Played, ...]
     missed: tuple[int, ...]
     start_s: float
     tolerance_ms: float
+    left_out: tuple[str, ...] = ()
+    stopped_before: int | None = None
 
 
 def seconds_per_whole(part: Part, tempo_bpm: float) -> float:
@@ -100,13 +105,17 @@ def perform(
     rng: Rng,
     open_strings: Sequence[int],
     midi_range: tuple[int, int],
+    lead_s: float = 0.0,
+    off_cents: float = 0.0,
 ) -> Performance:
     """Play a Part, planting one mistake for each entry of `plants` (see `PLANTS`).
 
-    A plant for which the Part has no room (an extra note in a run of sixteenths, say) is left out.
+    A plant for which the Part has no room (an extra note in a run of sixteenths, say) is left out
+    and named in the performance. The Part begins `lead_s` and 0.35 to 2.2 s into the file, on an
+    instrument tuned `off_cents` sharp.
     """
     tolerance = tolerance_ms(part, tempo_bpm)
-    start_s = float(rng.uniform(0.35, 2.2))
+    start_s = lead_s + float(rng.uniform(0.35, 2.2))
     notes = part["notes"]
     whole_s = seconds_per_whole(part, tempo_bpm)
     grid_s = start_s + np.array([float(Fraction(note["at"])) for note in notes]) * whole_s
@@ -114,9 +123,10 @@ def perform(
     onsets_s = grid_s + human_deviations_s(len(notes), tolerance, rng)
     played = struck(part, onsets_s, lengths_s, rng, open_strings)
     spot = PlantingGround(part, played, grid_s, tolerance, rng, midi_range)
-    for plant in plants:
-        spot.plant(plant)
-    return Performance(damped(spot.all_played(), rng), tuple(spot.missed), start_s, tolerance)
+    left_out = tuple(plant for plant in plants if not spot.plant(plant))
+    ended = damped(spot.all_played(), rng)
+    tuned = tuple(replace(note, cents=note.cents + off_cents) for note in ended)
+    return Performance(tuned, tuple(spot.missed), start_s, tolerance, left_out)
 
 
 def struck(
@@ -175,8 +185,8 @@ class PlantingGround:
         kept = [note for note in self.played if note is not None]
         return sorted(kept + self.extras, key=lambda note: note.onset_s)
 
-    def plant(self, plant: str) -> None:
-        """Plant one mistake at a random place that has room for it, if there is one."""
+    def plant(self, plant: str) -> bool:
+        """Plant one mistake at a random place that has room for it, and say if there is one."""
         name, _, detail = plant.partition(":")
         free = [k for k in range(1, len(self.played) - 1) if not self._taken & {k - 1, k, k + 1}]
         for place in self._rng.permutation(free):
@@ -184,7 +194,8 @@ class PlantingGround:
             note = self.played[k]
             if note is not None and getattr(self, f"_{name}")(k, note, detail):
                 self._taken |= {k - 1, k, k + 1}
-                return
+                return True
+        return False
 
     def _scale_step(self, midi: int) -> int:
         direction = int(self._rng.choice([-1, 1]))

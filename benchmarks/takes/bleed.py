@@ -1,0 +1,148 @@
+"""What else the microphone hears: a click, drums, people talking, fingers squeaking.
+
+Each function takes a `Recording` and a random generator and returns another; the times of what was
+added are in its facts.
+"""
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+from scipy.signal import butter, lfilter, sosfilt
+
+from takes.attack import RATE_HZ, Samples
+from takes.material import Rng
+from takes.recording import Recording, placed
+from takes.sources import FluidPreset, installed_file
+
+KITS = (0, 8, 16, 32)
+KICK, SNARE, HAT, WOOD_BLOCK, SIDE_STICK = 36, 38, 42, 76, 37
+FORMANTS_HZ = ((700, 1200), (300, 2300), (500, 900), (450, 1700))
+
+
+@cache
+def kit_sound(kit: int, piece: int, velocity: int) -> Samples:
+    """One stroke of a sampled drum kit."""
+    font = installed_file("fluid-soundfont-gm", "/FluidR3_GM.sf2")
+    return FluidPreset(font, 128, kit).raw(piece, velocity)[: 2 * RATE_HZ]
+
+
+def at_level(samples: Samples, peak: float) -> Samples:
+    """Scaled to a largest sample of `peak`."""
+    gain = peak / float(np.abs(samples).max())
+    return gain * samples
+
+
+def click_sound(which: int, *, accented: bool) -> Samples:
+    """A tick: a sine burst, a filtered tick of noise, a wood block or a side stick."""
+    n_samples = round(0.06 * RATE_HZ)
+    time_s = np.arange(n_samples) / RATE_HZ
+    if which == 0:
+        return np.sin(2 * np.pi * (1500 if accented else 1000) * time_s) * np.exp(-time_s / 0.012)
+    if which == 1:
+        noise = np.random.default_rng(7).normal(0, 1, n_samples) * np.exp(-time_s / 0.004)
+        band = (3000, 7000) if accented else (2000, 5000)
+        tick: Samples = sosfilt(butter(2, band, "bandpass", fs=RATE_HZ, output="sos"), noise)
+        return tick
+    piece = WOOD_BLOCK + (0 if accented else 1) if which == 2 else SIDE_STICK
+    return kit_sound(0, piece, 110 if accented else 90)
+
+
+def with_click(recording: Recording, rng: Rng) -> Recording:
+    """A click leaks in on every beat, from a bar before the Part to its end."""
+    which = int(rng.integers(4))
+    loud = recording.level * 10 ** (rng.uniform(-14, 6) / 20) * 3
+    strokes = [
+        (
+            at_s,
+            at_level(
+                click_sound(which, accented=k % recording.beats_a_bar == 0),
+                loud if k % recording.beats_a_bar == 0 else 0.7 * loud,
+            ),
+        )
+        for k, at_s in enumerate(recording.beats_s)
+    ]
+    leak = placed(strokes, len(recording.samples))
+    facts = {**recording.facts, "clicks_s": [round(s, 6) for s in recording.beats_s]}
+    return replace(recording, samples=recording.samples + leak, facts=facts)
+
+
+def with_drums(recording: Recording, rng: Rng) -> Recording:
+    """A sampled kit plays along from the Part's start, a few milliseconds loose, and leaks in."""
+    kit = KITS[int(rng.integers(len(KITS)))]
+    n_bar = recording.beats_a_bar
+    beat_s = recording.beats_s[1] - recording.beats_s[0]
+    strokes: list[tuple[float, int]] = []
+    for k, at_s in enumerate(recording.beats_s[n_bar:]):
+        strokes += [(at_s, HAT), (at_s + beat_s / 2, HAT)]
+        strokes.append((at_s, SNARE if k % 2 else KICK))
+        if k % n_bar == n_bar - 2 and rng.uniform() < 0.5:
+            strokes.append((at_s + beat_s / 2, KICK))
+    loose = [(at_s + float(rng.normal(0, 0.004)), piece) for at_s, piece in strokes]
+    sounds = [(s, kit_sound(kit, p, 6 * int(rng.integers(12, 19)))) for s, p in loose]
+    leak = placed(sounds, len(recording.samples))
+    loud = recording.level * 10 ** (rng.uniform(-18, -4) / 20)
+    leak = leak * loud / np.sqrt(np.mean(leak**2))
+    heard = [[round(s, 6), p] for s, p in sorted(loose)]
+    return replace(
+        recording,
+        samples=recording.samples + leak,
+        facts={**recording.facts, "drums_s_and_midi": heard},
+    )
+
+
+def babble(length_s: float, rng: Rng) -> Samples:
+    """Something like a person talking: syllables of a voiced buzz through moving formants."""
+    n_samples = round(length_s * RATE_HZ)
+    out = np.zeros(n_samples)
+    at = 0
+    pitch_hz = rng.uniform(95, 220)
+    while at < n_samples:
+        n_syllable = min(round(rng.uniform(0.1, 0.28) * RATE_HZ), n_samples - at)
+        glide = pitch_hz * (1 + 0.1 * rng.normal() * np.linspace(0, 1, n_syllable))
+        buzz = np.diff(np.floor(np.cumsum(glide) / RATE_HZ), prepend=0.0)
+        source = buzz + 0.03 * rng.normal(0, 1, n_syllable)
+        voice = np.zeros(n_syllable)
+        for formant_hz in FORMANTS_HZ[int(rng.integers(len(FORMANTS_HZ)))]:
+            pole = 0.985 * np.exp(2j * np.pi * formant_hz / RATE_HZ)
+            voice += lfilter([1], [1, -2 * pole.real, abs(pole) ** 2], source)
+        out[at : at + n_syllable] = voice * np.hanning(n_syllable)
+        at += n_syllable + round(rng.exponential(0.08) * RATE_HZ)
+    return out
+
+
+def with_talking(recording: Recording, rng: Rng) -> Recording:
+    """Someone talks before the Part begins and after it has ended."""
+    until_s = recording.start_s - rng.uniform(0.5, 0.9)
+    from_s = recording.beats_s[-1] + 2 * (recording.beats_s[1] - recording.beats_s[0])
+    end_s = from_s + rng.uniform(1.5, 3.5)
+    loud = recording.level * 10 ** (rng.uniform(-6, 6) / 20)
+    samples = np.pad(
+        recording.samples, (0, max(0, round(end_s * RATE_HZ) - len(recording.samples)))
+    )
+    words = []
+    for begin_s, finish_s in ((0.1, until_s), (from_s, end_s)):
+        talk = babble(finish_s - begin_s, rng)
+        words.append((begin_s, talk * loud / np.sqrt(np.mean(talk**2))))
+    spans = [[round(b, 3), round(b + len(w) / RATE_HZ, 3)] for b, w in words]
+    return replace(
+        recording,
+        samples=samples + placed(words, len(samples)),
+        facts={**recording.facts, "talking_s": spans},
+    )
+
+
+def with_squeaks(recording: Recording, rng: Rng) -> Recording:
+    """Fingers squeak along a wound string here and there: gliding noise without a pitch."""
+    squeaks = []
+    for _ in range(int(rng.integers(3, 9))):
+        at_s = float(rng.uniform(recording.start_s, recording.beats_s[-1]))
+        n_samples = round(rng.uniform(0.04, 0.14) * RATE_HZ)
+        centre_hz = float(rng.uniform(900, 2600))
+        band = butter(2, (0.7 * centre_hz, 1.4 * centre_hz), "bandpass", fs=RATE_HZ, output="sos")
+        squeak = sosfilt(band, rng.normal(0, 1, n_samples)) * np.hanning(n_samples) ** 0.7
+        peak = recording.level * 10 ** (rng.uniform(-16, -4) / 20)
+        squeaks.append((at_s, at_level(squeak, peak)))
+    facts = {**recording.facts, "squeaks_s": sorted(round(at_s, 4) for at_s, _ in squeaks)}
+    noise = placed(squeaks, len(recording.samples))
+    return replace(recording, samples=recording.samples + noise, facts=facts)
