@@ -1,0 +1,214 @@
+"""A plucked string, mode by mode.
+
+A note is the sum of its string's modes, each a decaying sine. The places of the finger and of the
+pickup set their levels, stiffness stretches their frequencies, losses set how fast each dies. The
+sum is exact at any pitch, so a note is in tune to a fraction of a cent.
+
+Conventions
+-----------
+Places along the string are distances from the bridge in mm. Modes are complex rates per second:
+minus the decay, plus i times the angular frequency.
+
+The model
+---------
+Frequencies: ``f_n = n f1 sqrt((1 + B n^2) / (1 + B))``; B grows with the inverse square of the
+sounding length (trade handbook 8.4: 0.00031 for an open low B string [Kemp 2020]).
+Levels: a string let go from a corner at p and heard by a velocity pickup at q has modes
+``sin(n pi p) sin(n pi q) / n`` [Fletcher & Rossing 1998, 2.8]. The width of finger or pick, the
+softness of the stroke, the pickup's aperture and its circuit each take away highs.
+Losses: ``1 / tau_n = s0 + s2 f_n^2``; the whole grows up the neck (trade handbook 8.5). A second
+polarisation, weaker and slower, gives the two-stage decay of a real string [Weinreich 1977].
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from undersong.theory.pitch import SEMITONES_PER_OCTAVE, midi_to_hz
+
+Floats = NDArray[np.float64]
+
+SCALE_MM = 863.6
+APERTURE_MM = 20.0
+MAX_MODES = 80
+HIGHEST_MODE_HZ = 6500.0
+SUM_BLOCK = 256  # samples that one row of the matrix product covers
+SOFT_HZ_AT_FULL = 1000.0
+SOFT_HZ_DB = 10.0  # dB of level for which the corner of the stroke doubles
+PICK_HARDNESS = 4.0
+EVEN_HZ = 70.0  # below this the ear takes little part in how loud a note seems
+USUAL_DB = -6.5
+LOSS_DOUBLES_IN_FRETS = 14.0
+SECOND_SHARE = 0.25
+SECOND_LOSS = 0.45
+SECOND_CENTS = 0.35
+LEAD_TO_ARRIVAL_S = 0.0008
+
+
+class Attack(StrEnum):
+    """What strikes the string."""
+
+    FINGER = "finger"
+    PICK = "pick"
+
+
+@dataclass(frozen=True, slots=True)
+class BassSound:
+    """An instrument and a hand.
+
+    Parameters
+    ----------
+    attack
+        Finger or pick.
+    attack_mm, pickup_mm
+        Where the string is struck and heard, in mm from the bridge.
+    tone_hz
+        Corner of the pickup's circuit; lower is darker.
+    """
+
+    attack: Attack = Attack.FINGER
+    attack_mm: float = 135.0
+    pickup_mm: float = 88.0
+    tone_hz: float = 2600.0
+
+    @property
+    def width_mm(self) -> float:
+        """How much string the finger or pick touches."""
+        return 16.0 if self.attack is Attack.FINGER else 4.0
+
+
+FINGERS = BassSound()
+PICK = BassSound(Attack.PICK, attack_mm=105.0, tone_hz=3600.0)
+
+
+@dataclass(frozen=True, slots=True)
+class _Wire:
+    """An open string: stiffness B, losses s0 in 1/s and s2 in 1/s per kHz squared."""
+
+    stiffness: float
+    loss: float
+    loss_khz2: float
+
+
+_WIRES = {
+    23: _Wire(0.00031, 0.75, 2.6),
+    28: _Wire(0.00016, 0.75, 2.2),
+    33: _Wire(0.00010, 0.75, 1.8),
+    38: _Wire(0.00007, 0.78, 1.5),
+    43: _Wire(0.00005, 0.82, 1.3),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Modes:
+    """Modes of one note: complex rates in 1/s and levels, both of shape (n_modes,)."""
+
+    rates: NDArray[np.complex128]
+    levels: Floats
+    arrival_s: float  # from the release of the string to its first wave at the pickup
+
+
+def modes_of(
+    hz: float,
+    *,
+    open_midi: int,
+    sound: BassSound,
+    level_db: float = 0.0,
+    damping: float = 0.0,
+    damping_khz: float = 0.0,
+) -> Modes:
+    """The modes of a string stopped to sound `hz`.
+
+    Parameters
+    ----------
+    hz
+        Frequency of the first mode.
+    open_midi
+        The string's open pitch as a MIDI number.
+    sound
+        Instrument and hand.
+    level_db
+        How hard it is struck, 0 being as hard as it gets; softer is darker.
+    damping, damping_khz
+        Further losses of a hand on the string, in 1/s, and in 1/s per kHz.
+    """
+    wire = _WIRES[min(_WIRES, key=lambda midi: abs(midi - open_midi))]
+    length_share = min(1.0, midi_to_hz(open_midi) / hz)
+    length_mm = SCALE_MM * length_share
+    stiffness = wire.stiffness / length_share**2
+    count = np.arange(1, MAX_MODES + 1)
+    mode_hz = count * hz * np.sqrt((1 + stiffness * count**2) / (1 + stiffness))
+    keep = mode_hz < HIGHEST_MODE_HZ
+    count, mode_hz = count[keep], mode_hz[keep]
+
+    struck, heard = sound.attack_mm / length_mm, sound.pickup_mm / length_mm
+    struck, heard = min(struck, 0.8), min(heard, 0.6)
+    levels = np.sin(np.pi * count * struck) * np.sin(np.pi * count * heard) / count
+    levels *= np.exp(-((np.pi * count * sound.width_mm / length_mm) ** 2) / 8)
+    levels *= np.sinc(count * APERTURE_MM / length_mm)
+    levels /= np.sqrt(1 + (mode_hz / sound.tone_hz) ** 4)
+    even = np.sqrt(1 + (EVEN_HZ / mode_hz) ** 2)
+    usual = levels / (1 + (mode_hz / _softness_hz(sound, USUAL_DB)) ** 2)
+    levels = levels / (1 + (mode_hz / _softness_hz(sound, level_db)) ** 2)
+    levels *= 10 ** (level_db / 20) / np.sqrt(np.sum((usual / even) ** 2))
+
+    khz = mode_hz / 1000
+    up_the_neck = length_share ** -(SEMITONES_PER_OCTAVE / LOSS_DOUBLES_IN_FRETS)
+    loss = (wire.loss + wire.loss_khz2 * khz**2) * up_the_neck + damping + damping_khz * khz
+    angular = 2 * np.pi * mode_hz
+    detuned = angular * 2 ** (SECOND_CENTS / 1200)
+    return Modes(
+        np.concatenate((-loss + 1j * angular, -loss * SECOND_LOSS + 1j * detuned)),
+        np.concatenate((levels * (1 - SECOND_SHARE), levels * SECOND_SHARE)),
+        abs(struck - heard) / (2 * hz),
+    )
+
+
+def _softness_hz(sound: BassSound, level_db: float) -> float:
+    """Corner above which a stroke has little force: lower for soft strokes and for flesh."""
+    hard = PICK_HARDNESS if sound.attack is Attack.PICK else 1.0
+    return float(SOFT_HZ_AT_FULL * hard * 2 ** (level_db / SOFT_HZ_DB))
+
+
+def ring(modes: Modes, n_samples: int, sample_rate_hz: int) -> Floats:
+    """The sum of the modes, shape (n_samples,), from just before the first wave is heard.
+
+    Notes
+    -----
+    With ``t = k M + m`` each mode is a product of a part that depends on k and one that depends
+    on m, so the whole sum is one matrix product: exact, and far cheaper than a sine a sample.
+    """
+    start_s = max(0.0, modes.arrival_s - LEAD_TO_ARRIVAL_S)
+    step = modes.rates / sample_rate_hz
+    fine = np.exp(np.outer(step, np.arange(SUM_BLOCK)))
+    rows = -(-n_samples // SUM_BLOCK)
+    begin = modes.levels * np.exp(modes.rates * start_s)
+    coarse = begin * np.exp(np.outer(np.arange(rows) * SUM_BLOCK, step))
+    # Only the imaginary part is wanted: two real products instead of a complex one.
+    total = coarse.real @ fine.imag + coarse.imag @ fine.real
+    return np.asarray(total.reshape(-1)[:n_samples])
+
+
+def glide(modes: Modes, pitch_share: Floats, sample_rate_hz: int) -> Floats:
+    """The sum of the modes while the pitch moves.
+
+    Parameters
+    ----------
+    modes
+        As for the pitch it arrives at.
+    pitch_share
+        Frequency at each sample, as a share of the arrival's, shape (n_samples,).
+    sample_rate_hz
+        Samples a second.
+    """
+    turned = np.cumsum(pitch_share) / sample_rate_hz
+    t_s = np.arange(len(pitch_share)) / sample_rate_hz
+    out = np.zeros(len(pitch_share))
+    for rate, level in zip(modes.rates, modes.levels, strict=True):
+        if abs(level) > 1e-4:
+            out += level * np.exp(rate.real * t_s) * np.sin(rate.imag * turned)
+    return out
