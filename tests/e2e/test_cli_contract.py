@@ -89,16 +89,9 @@ def test_chart_json_keys(undersong: Undersong, chart: Path) -> None:
         "2-(7)",
         "1",
     ]
-    assert bars[1]["chords"] == [
-        {
-            "at": "0",
-            "number": "5/7",
-            "letters": "D/F#",
-            "held": False,
-            "pushed": False,
-            "stopped": False,
-        }
-    ]
+    slash = {"at": "0", "number": "5/7", "letters": "D/F#"}
+    plain = {"held": False, "pushed": False, "stopped": False}
+    assert bars[1]["chords"][0].items() >= (slash | plain).items()
     assert [chord["at"] for chord in bars[4]["chords"]] == ["0", "3/4"]
     assert [chord["at"] for chord in bars[6]["chords"]] == ["0", "1/2"]
 

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from undersong.cli.options import Commands, add_json, print_json, read_bytes, reads
 from undersong.theory.key import parse_key
+
+if TYPE_CHECKING:
+    from undersong.chart.lownotes import LowNotes
 
 
 def add(commands: Commands) -> None:
@@ -43,5 +47,20 @@ def run(args: argparse.Namespace) -> int:
     print("\n".join(chart_lines(song, style=style)))
     for remark in song.report:
         print(f"Line {remark.line}, {remark.kind}: {remark.text}")
-    print(low_notes(song).in_words)
+    print()
+    print(low_words(low_notes(song)))
     return 0
+
+
+def low_words(low: LowNotes) -> str:
+    """What the key asks of the bottom of the instrument, in one sentence."""
+    four = low.below["four-string"]
+    if not four:
+        return f"The lowest 1 is {low.tonic}; no bar wants a note below a four-string."
+    dropped = low.below["low string dropped"]
+    home = ", home among them" if low.tonic_is_low else ""
+    return (
+        f"The lowest 1 on a four-string is {low.tonic}. {four} of {low.bars} bars have a root with "
+        f"a lower octave on a five-string{home} ({dropped} with the low string at D): "
+        "play them as they lie, or choose another bass."
+    )

@@ -85,9 +85,7 @@ def _sunday() -> tuple[Song, ...]:
     demo = files("undersong") / "demo"
     name = "sunday.toml"
     setlist = parse_set((demo / name).read_text("utf-8"), source=name)
-    charts = {
-        song.file: (demo / song.file).read_text("utf-8") for song in setlist.songs
-    }
+    charts = {song.file: (demo / song.file).read_text("utf-8") for song in setlist.songs}
     songs = set_songs(setlist, charts)
     print(f"{setlist.title}: {len(songs)} songs\n")
     print(f"  {'':<28}{'key':<5}{'meter':<7}{'tempo':>5}{'bars':>6}{'length':>8}   below low E")
@@ -118,7 +116,9 @@ def _drill(song: Song, out: Path) -> DrillSheet:
         write_bytes(out / f"{name}.json", data.encode())
         write_track(out / f"{name}.flac", sheet.part)
         seconds = sheet.part.tempo_map.seconds_at(sheet.part.length)
-        print(f"\nMade the drill: {sheet.part.title}, {len(sheet.part.notes)} notes, {seconds:.0f} s")
+        print(
+            f"\nMade the drill: {sheet.part.title}, {len(sheet.part.notes)} notes, {seconds:.0f} s"
+        )
         for remark in sheet.remarks:
             print(f"  {remark}")
     return make_drill(DRILL, key, tempo_bpm=TAKES[0].tempo_bpm)

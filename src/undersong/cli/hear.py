@@ -11,7 +11,7 @@ from undersong.cli.options import Commands, add_json, bpm, print_json, read_byte
 
 if TYPE_CHECKING:
     from undersong.ear import Hearing
-    from undersong.log.book import KeptTake
+    from undersong.log.values import KeptTake
     from undersong.theory.part import Part
 
 HIGHEST_LEVEL = 6

@@ -11,7 +11,8 @@ from undersong.practice.ladder import outcome_of
 
 if TYPE_CHECKING:
     from undersong.ear import Hearing
-    from undersong.log.book import Book, KeptTake, Player
+    from undersong.log.book import Book
+    from undersong.log.values import KeptTake, Player
     from undersong.theory.part import Part
 
 LOG_NAME = "log.sqlite"

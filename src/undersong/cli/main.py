@@ -13,6 +13,7 @@ from typing import NoReturn
 
 from undersong.cli import chart, climb, demo, drill, finger, hear, neck, notyet
 from undersong.cli.notyet import NOT_BUILT, NotBuiltError
+from undersong.cli.options import Commands
 from undersong.errors import UndersongError
 
 BAD_INPUT = 2
@@ -29,12 +30,14 @@ class _Parser(argparse.ArgumentParser):
 
 def parser() -> argparse.ArgumentParser:
     """All commands with their options."""
-    top = _Parser(
+    top: argparse.ArgumentParser = _Parser(
         prog="undersong",
         description="For the one who looks after the low end: charts in; numbers, neck, drills "
         "and click out; it hears a take and sets the next tempo.",
     )
-    commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    commands: Commands = top.add_subparsers(
+        dest="command", required=True, metavar="COMMAND", parser_class=_Parser
+    )
     for command in _COMMANDS:
         command.add(commands)
     return top

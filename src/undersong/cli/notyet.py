@@ -55,7 +55,7 @@ line = NotYet(
 pack = NotYet(
     "pack",
     "Make every player's pack for Sunday",
-    ("set",),
+    ("set", "--out", "--player"),
     "`undersong drill` writes MIDI, MusicXML and sound for one drill at a time.",
 )
 open_ = NotYet(
