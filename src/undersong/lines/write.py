@@ -1,0 +1,424 @@
+"""A bass line for a chart, playable and explained.
+
+The notes the chart asks for, the best figures between them, a hand that can play it, and a
+reason for every note.
+
+The road of a line: plan the bars (plan.py), find the targets and their octaves (targets.py),
+gather the figures each slot allows at its level (ideas.py, flights.py), search the cheapest line
+(search.py), finger it (neck), report on it (report.py). A leader's wishes, bar by bar, come in
+as `BarWish`es: another level, another idea, or notes pinned as they are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from undersong.chart.song import Song
+from undersong.errors import LineError
+from undersong.lines.feel import Feel
+from undersong.lines.figures import Figure, Goal, Kind, Slot
+from undersong.lines.groove import RHYTHMS
+from undersong.lines.ideas import figures_for, lateness
+from undersong.lines.levels import LOWEST_LEVEL, checked_level
+from undersong.lines.plan import BarPlan
+from undersong.lines.report import FOUR_STRINGS, LineReport, bar_of_fastest_shift, report_on
+from undersong.lines.score import Score, score_of
+from undersong.lines.search import Choice, best_line
+from undersong.lines.targets import (
+    TOP_OF_VERSE,
+    Touch,
+    chosen_octaves,
+    targets_of,
+)
+from undersong.lines.walk import readable
+from undersong.lines.weights import WEIGHTS, LineWeights
+from undersong.neck.fingering import Fingering, finger_part
+from undersong.neck.instrument import Instrument
+from undersong.theory.meter import Wholes
+from undersong.theory.part import Note, Part, Voice
+
+TOP_BETWEEN_ROOTS = 50  # D3: a fifth over the top of the verse, for octaves of high roots
+FASTEST_SHIFT_MM_S = 2500.0  # common practice, no source: a setting, not a measurement
+MAX_SIMPLER = 24  # rounds of making a bar easier for the hand before we say it stays hard
+
+
+@dataclass(frozen=True, slots=True)
+class BarWish:
+    """What a leader wants of one bar; places of `pinned` notes count from its bar line.
+
+    `idea` 0 is the best line's own idea for the bar, 1 the next best, and so on round.
+    """
+
+    level: int | None = None
+    idea: int = 0
+    pinned: tuple[Note, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Everything a line was asked with; asking again gives the same line."""
+
+    level: int
+    seed: int = 1
+    feel: Feel | None = None
+    section_levels: tuple[tuple[str, int], ...] = ()
+    bars: tuple[tuple[int, BarWish], ...] = ()
+
+    def wish(self, bar: int) -> BarWish:
+        """The wish for a bar, empty where there is none."""
+        return dict(self.bars).get(bar, BarWish())
+
+    def with_wish(self, bar: int, wish: BarWish | None) -> Asked:
+        """The same with one bar's wish changed, or taken back."""
+        bars = {number: each for number, each in self.bars if number != bar}
+        if wish is not None:
+            bars[bar] = wish
+        return replace(self, bars=tuple(sorted(bars.items(), key=lambda each: each[0])))
+
+
+@dataclass(frozen=True, slots=True)
+class LineSheet:
+    """A finished line.
+
+    `ideas` says for each played bar what is done there; `remarks` what a leader should know.
+    """
+
+    part: Part
+    report: LineReport
+    asked: Asked
+    instrument: Instrument
+    ideas: tuple[str, ...]
+    remarks: tuple[str, ...]
+    fingering: Fingering = field(repr=False)
+    weights: LineWeights = field(default=WEIGHTS, repr=False)
+
+
+def write_line(
+    song: Song,
+    *,
+    level: int,
+    instrument: Instrument = FOUR_STRINGS,
+    seed: int = 1,
+    feel: Feel | None = None,
+    section_levels: Mapping[str, int] | None = None,
+    bars: Mapping[int, BarWish] | None = None,
+    weights: LineWeights = WEIGHTS,
+) -> LineSheet:
+    """A bass line for a whole song, fingered and explained.
+
+    Parameters
+    ----------
+    song
+        The chart.
+    level
+        1 (held roots) to 6 (melodic lines); see `LEVELS`.
+    instrument
+        The neck and the hand that will play it.
+    seed
+        1 is the line of least cost; another number turns near equals round: another idea.
+        The same seed gives the same line.
+    feel
+        Overrides the chart's own.
+    section_levels
+        A level for sections by name, letter case aside.
+    bars
+        Wishes by bar number as played (1 is the first full bar, 0 a pick-up).
+    weights
+        The costs of the search.
+
+    Raises
+    ------
+    LineError
+        If there is no such level, section or bar.
+    UnplayableError
+        If the instrument lacks a note of the chart in every octave.
+    """
+    asked = Asked(
+        level,
+        seed,
+        feel,
+        tuple(sorted((section_levels or {}).items())),
+        tuple(sorted((bars or {}).items(), key=lambda each: each[0])),
+    )
+    return _written(song, asked, instrument, weights)
+
+
+def another_idea(song: Song, sheet: LineSheet, bar: int) -> LineSheet:
+    """The same line with the next idea for one bar; after the last idea, the first again."""
+    wish = sheet.asked.wish(bar)
+    return _asked_again(song, sheet, bar, replace(wish, idea=wish.idea + 1, pinned=None))
+
+
+def simplify_bar(song: Song, sheet: LineSheet, bar: int) -> LineSheet:
+    """The same line with one bar a level lower, down to held roots."""
+    wish = sheet.asked.wish(bar)
+    score = score_of(song, sheet.asked.feel)
+    now = wish.level
+    if now is None:
+        plan = next((each for each in score.plans if each.played.number == bar), None)
+        now = sheet.asked.level if plan is None else _level_of(plan, sheet.asked)
+    lower = max(now - 1, LOWEST_LEVEL)
+    return _asked_again(song, sheet, bar, BarWish(level=lower))
+
+
+def pin_bar(song: Song, sheet: LineSheet, bar: int) -> LineSheet:
+    """The same line with one bar's notes kept, whatever else is asked for later."""
+    score = score_of(song, sheet.asked.feel)
+    played = next((each for each in score.bars if each.number == bar), None)
+    if played is None:
+        raise _no_such_bar(bar, score)
+    end = played.at + played.length
+    kept = tuple(
+        replace(note, at=note.at - played.at)
+        for note in sheet.part.notes
+        if played.at <= note.at < end
+    )
+    return _asked_again(song, sheet, bar, replace(sheet.asked.wish(bar), pinned=kept))
+
+
+def free_bar(song: Song, sheet: LineSheet, bar: int) -> LineSheet:
+    """The same line with every wish for one bar taken back."""
+    return _asked_again(song, sheet, bar, None)
+
+
+def _asked_again(song: Song, sheet: LineSheet, bar: int, wish: BarWish | None) -> LineSheet:
+    return _written(song, sheet.asked.with_wish(bar, wish), sheet.instrument, sheet.weights)
+
+
+def _no_such_bar(bar: int, score: Score) -> LineError:
+    first, last = score.bars[0].number, score.bars[-1].number
+    return LineError(
+        f"{score.song.title} has no bar {bar}: its bars as played are {first} to {last}."
+    )
+
+
+def _check(score: Score, asked: Asked) -> None:
+    checked_level(asked.level)
+    names = {section.name.casefold() for section in score.song.sections}
+    for name, level in asked.section_levels:
+        checked_level(level)
+        if name.casefold() not in names:
+            known = ", ".join(section.name for section in score.song.sections)
+            raise LineError(f"{score.song.title} has no section called {name}: it has {known}.")
+    numbers = {bar.number for bar in score.bars}
+    for number, wish in asked.bars:
+        if number not in numbers:
+            raise _no_such_bar(number, score)
+        if wish.level is not None:
+            checked_level(wish.level)
+
+
+def _level_of(plan: BarPlan, asked: Asked) -> int:
+    wished = asked.wish(plan.played.number).level
+    if wished is not None:
+        return wished
+    for name, level in asked.section_levels:
+        if name.casefold() == plan.played.section.casefold():
+            return level
+    return asked.level
+
+
+class _Desk:
+    """One line being written: targets and octaves found once, figures worked out once each."""
+
+    def __init__(
+        self, score: Score, asked: Asked, instrument: Instrument, weights: LineWeights
+    ) -> None:
+        self.score = score
+        self.asked = asked
+        self.instrument = instrument
+        self.weights = weights
+        self.targets = targets_of(score.song, score.plans)
+        self.midis = chosen_octaves(self.targets, score.plans, instrument, weights)
+        self.levels = [_level_of(plan, asked) for plan in score.plans]
+        self.known: dict[Slot, tuple[Figure, ...]] = {}
+
+    def choices(self) -> list[Choice]:
+        """What each slot may hold at the levels of the moment."""
+        found = []
+        for place, target in enumerate(self.targets):
+            slot = self.slot(place)
+            if slot not in self.known:
+                self.known[slot] = figures_for(slot, self.weights)
+            figures = self.known[slot]
+            turn = self.score.plans[target.bar].turn + self.asked.seed - 1
+            late = lateness(figures, turn, self.weights)
+            found.append(Choice(target.bar, slot.level, figures, late))
+        return found
+
+    def slot(self, place: int) -> Slot:
+        """One target with all that its figures need to know."""
+        target = self.targets[place]
+        plan = self.score.plans[target.bar]
+        bar, midi = plan.played, self.midis[place]
+        ends_bar = target.until == bar.at + bar.length
+        is_phrase_end = plan.is_phrase_end and ends_bar
+        touches_vocal = plan.has_vocal or (plan.before_vocal and ends_bar)
+        return Slot(
+            start=target.at - bar.at,
+            end=target.until - bar.at,
+            bar_length=bar.length,
+            meter=bar.meter,
+            groove=self.score.groove(plan),
+            chord=target.chord,
+            key=target.key,
+            midi=midi,
+            name=readable(target.name),
+            touch=target.touch,
+            is_arrival=target.is_arrival,
+            push=target.push,
+            has_fermata=target.has_fermata,
+            goal=self._goal(place),
+            level=self.levels[target.bar],
+            energy=plan.energy,
+            rhythm=(self.asked.seed - 1) % RHYTHMS,
+            rhythm_turn=plan.turn % RHYTHMS if is_phrase_end else 0,
+            is_phrase_end=is_phrase_end,
+            leads_to=plan.leads_to if ends_bar else None,
+            allows_road=not touches_vocal,
+            allows_fill=is_phrase_end and not plan.is_first_section,
+            is_last=plan.is_last,
+            low=self.instrument.lowest,
+            high=min(self.instrument.highest, max(midi + 12, self._ceiling(plan))),
+            whole_s=self.score.whole_s,
+        )
+
+    def _ceiling(self, plan: BarPlan) -> int:
+        return TOP_OF_VERSE if plan.energy <= 1 else TOP_BETWEEN_ROOTS
+
+    def _goal(self, place: int) -> Goal | None:
+        """The next target, where it follows at once."""
+        if place + 1 >= len(self.targets):
+            return None
+        here, following = self.targets[place], self.targets[place + 1]
+        if following.at != here.until:
+            return None
+        name = readable(following.name)
+        return Goal(self.midis[place + 1], name, f"the {following.chord.lowest}")
+
+
+def _written(song: Song, asked: Asked, instrument: Instrument, weights: LineWeights) -> LineSheet:
+    score = score_of(song, asked.feel)
+    _check(score, asked)
+    desk = _Desk(score, asked, instrument, weights)
+    remarks: list[str] = []
+    for _ in range(MAX_SIMPLER):
+        line = _with_ideas(desk, desk.choices())
+        part = score.part(_notes(desk, line), Voice.BASS)
+        fingering = finger_part(part, instrument)
+        hard = bar_of_fastest_shift(fingering, instrument, over_mm_s=FASTEST_SHIFT_MM_S)
+        if hard is None or not _made_simpler(desk, hard, remarks):
+            break
+    report = report_on(fingering, instrument, asked.level)
+    return LineSheet(
+        fingering.part,
+        report,
+        asked,
+        instrument,
+        _ideas(desk, line),
+        tuple(remarks),
+        fingering,
+        weights,
+    )
+
+
+def _made_simpler(desk: _Desk, place: Wholes, remarks: list[str]) -> bool:
+    """Lower the level of the bar the hand cannot manage; False where nothing is left to lower."""
+    index = max(i for i, bar in enumerate(desk.score.bars) if bar.at <= place)
+    number = desk.score.bars[index].number
+    if desk.asked.wish(number).pinned is not None or desk.levels[index] == LOWEST_LEVEL:
+        remarks.append(f"Bar {number} asks for a shift faster than most hands move at this tempo.")
+        return False
+    desk.levels[index] -= 1
+    remark = f"Bar {number} is written simpler: the hand could not get there at this tempo."
+    if remark not in remarks:
+        remarks.append(remark)
+    return True
+
+
+def _with_ideas(desk: _Desk, choices: list[Choice]) -> tuple[Figure, ...]:
+    """The best line, then, where bars want another idea, the best line around those."""
+    line = best_line(choices, desk.weights)
+    wanted = {number: wish.idea for number, wish in desk.asked.bars if wish.idea}
+    if not wanted:
+        return line
+    for index, bar in enumerate(desk.score.bars):
+        if bar.number in wanted:
+            places = [i for i, choice in enumerate(choices) if choice.bar == index]
+            _force_idea(choices, line, places, wanted[bar.number])
+    return best_line(choices, desk.weights)
+
+
+def _force_idea(
+    choices: list[Choice], line: Sequence[Figure], places: Sequence[int], idea: int
+) -> None:
+    """Leave one slot of a bar its idea alone: the slot with the most to choose from."""
+    if not places:
+        return
+    place = max(places, key=lambda each: (len(choices[each].figures), each))
+    own = line[place]
+    ranked = sorted(
+        (each for each in choices[place].figures if each.signature != own.signature),
+        key=choices[place].points,
+    )
+    chosen = [own, *ranked][idea % (len(ranked) + 1)]
+    # A leader's choice stands whatever came shortly before it, so it counts as plain.
+    forced = replace(chosen, kind=Kind.PLAIN)
+    choices[place] = replace(choices[place], figures=(forced,))
+
+
+def _notes(desk: _Desk, line: Sequence[Figure]) -> tuple[Note, ...]:
+    notes: list[Note] = []
+    for target, figure in zip(desk.targets, line, strict=True):
+        bar_at = desk.score.bars[target.bar].at
+        dynamic = desk.score.plans[target.bar].dynamic
+        notes.extend(
+            Note(
+                at=bar_at + tone.at,
+                length=tone.length,
+                pitch=tone.name.with_midi(tone.midi),
+                degree=target.key.degree_of(tone.name),
+                chord=target.chord,
+                articulation=tone.articulation,
+                dynamic=dynamic,
+                accented=target.touch is Touch.STOPPED and tone is figure.tones[0],
+                why=tone.why,
+            )
+            for tone in figure.tones
+        )
+    return _with_pins(desk, notes)
+
+
+def _with_pins(desk: _Desk, notes: list[Note]) -> tuple[Note, ...]:
+    """Pinned bars in place of what was written there; notes end where the next begins."""
+    for bar in desk.score.bars:
+        pinned = desk.asked.wish(bar.number).pinned
+        if pinned is None:
+            continue
+        end = bar.at + bar.length
+        notes = [note for note in notes if not bar.at <= note.at < end]
+        notes.extend(replace(note, at=note.at + bar.at) for note in pinned)
+    notes.sort(key=lambda note: note.at)
+    trimmed = []
+    for note, following in zip(notes, [*notes[1:], None], strict=True):
+        until = desk.score.length if following is None else following.at
+        trimmed.append(replace(note, length=min(note.length, until - note.at)))
+    return tuple(trimmed)
+
+
+def _ideas(desk: _Desk, line: Sequence[Figure]) -> tuple[str, ...]:
+    """What is done in each played bar, in words."""
+    said: list[list[str]] = [[] for _ in desk.score.bars]
+    for target, figure in zip(desk.targets, line, strict=True):
+        if figure.idea not in said[target.bar]:
+            said[target.bar].append(figure.idea)
+    words = []
+    for bar, ideas in zip(desk.score.bars, said, strict=True):
+        if desk.asked.wish(bar.number).pinned is not None:
+            words.append("pinned")
+        elif bar.is_out:
+            words.append("bass out")
+        else:
+            words.append("; ".join(ideas) if ideas else "silence")
+    return tuple(words)
