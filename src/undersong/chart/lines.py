@@ -1,0 +1,153 @@
+"""What each line of a chart's text is: header, section name, bars, direction, comment.
+
+A line is judged by its own signs alone, except that bare numbers and letters need the chart's
+style: in a chart of numbers ``A`` names a section.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from dataclasses import dataclass
+
+from undersong.chart.headers import HEADERS, read_ending, read_times
+from undersong.chart.signs import is_chord_like, plain_signs, style_of
+from undersong.chart.song import Style
+
+BAR_LINE = re.compile(r"(?P<closes>:?)\s*\|+(?P<opens>:?)")
+_LINE_END = re.compile(r"\r\n|\r|\n")
+_COMMENT = re.compile(r"\s*(?:#(?![#b]*[1-7])|;)")
+_LATE_COMMENT = re.compile(r"(?<=\s)(?:#(?=\s|$)|;).*")
+_DIRECTION = re.compile(r"\s*(?:--+|[—–]+)\s*")
+_LATE_DIRECTION = re.compile(r"(?<=[\s|])--+\s*(?P<words>.*)$")
+_OWN_METER = re.compile(r"\d+\s*/\s*\d+\s*:")
+_HEADER = re.compile(r"\s*(?P<name>[^\W\d_][^:=|]{0,40}?)\s*[:=](?P<value>.*)$")
+
+
+@dataclass(slots=True)
+class Line:
+    """One line: as typed, with plain signs and its comment cut off, and what it holds.
+
+    `name` is the header's field, or the unknown header's own name; `column` (1-based) is where
+    the value of a header or a direction starts.
+    """
+
+    index: int
+    raw: str
+    plain: str
+    kind: str = "blank"  # blank, header, other, section, bars or direction
+    name: str = ""
+    column: int = 1
+
+    @property
+    def value(self) -> str:
+        """What a header or a direction says, as typed."""
+        return self.raw[self.column - 1 : len(self.plain.rstrip())].strip()
+
+
+def text_lines(text: str) -> list[str]:
+    """The lines of a text, without their ends; a byte-order mark is no part of the first."""
+    return _LINE_END.split(text.removeprefix("\ufeff"))
+
+
+def classified(raw_lines: list[str]) -> tuple[list[Line], Style]:
+    """Every line with its kind, and what the chords are written in."""
+    lines = [_cut(index, raw) for index, raw in enumerate(raw_lines)]
+    style = _style_of_chart(lines)
+    for line in lines:
+        _classify(line, style)
+    _first_line_as_title(lines)
+    return lines, style
+
+
+def _cut(index: int, raw: str) -> Line:
+    plain = plain_signs(raw)
+    if not plain.strip() or _COMMENT.match(plain):
+        return Line(index, raw, "")
+    if "#" in plain or ";" in plain:
+        plain = _LATE_COMMENT.sub("", plain)
+    return Line(index, raw, plain)
+
+
+def late_direction(plain: str) -> tuple[str, int | None]:
+    """A line of bars without the direction after it, and where that direction's words start."""
+    match = _LATE_DIRECTION.search(plain)
+    if match is None:
+        return plain, None
+    return plain[: match.start()], match.start("words")
+
+
+def _style_of_chart(lines: list[Line]) -> Style:
+    barred = [line.plain for line in lines if "|" in line.plain and not _is_word_header(line.plain)]
+    count: Counter[Style | None] = Counter()
+    for plain in barred:
+        bars = _OWN_METER.sub(" ", late_direction(plain)[0])
+        bars = bars.replace(":", " ").replace("|", " ")
+        count.update(style_of(word) for word in bars.split())
+    if not count[Style.NUMBERS] and not count[Style.LETTERS]:
+        for line in lines:
+            words = line.plain.partition(":")[2].split() or line.plain.split()
+            if words and all(is_chord_like(word) for word in words):
+                count.update(style_of(word) for word in words)
+    return Style.LETTERS if count[Style.LETTERS] > count[Style.NUMBERS] else Style.NUMBERS
+
+
+def _is_word_header(plain: str) -> bool:
+    match = _HEADER.match(plain)
+    return match is not None and HEADERS.get(match["name"].casefold()) in ("order", "note", "title")
+
+
+def _classify(line: Line, style: Style) -> None:
+    plain = line.plain
+    if not plain.strip():
+        return
+    direction = _DIRECTION.match(line.raw)
+    header = _HEADER.match(plain)
+    known = HEADERS.get(header["name"].casefold()) if header else None
+    if direction is not None:
+        line.column = direction.end() + 1
+        # A ruled line of dashes says nothing.
+        line.kind = "direction" if line.raw.strip(" -—–\t") else "blank"
+    elif "|" in plain and not (known and _is_word_header(plain)):
+        line.kind = "bars"
+    elif header is not None and known is not None:
+        line.kind, line.name, line.column = "header", known, header.start("value") + 1
+    elif header is not None:
+        _classify_named(line, header["name"], header["value"], header.start("value"), style)
+    else:
+        line.kind = "bars" if _is_bars(plain, style) else "section"
+
+
+def _classify_named(line: Line, name: str, value: str, start: int, style: Style) -> None:
+    line.name, line.column = name.strip(), start + 1
+    words = value.split()
+    if read_ending(name) is not None or (words and all(_is_bar_word(w, style) for w in words)):
+        line.kind = "bars"
+    elif not words or read_times(value.strip()) is not None:
+        line.kind = "section"
+    else:
+        line.kind = "other"
+
+
+def _is_bars(plain: str, style: Style) -> bool:
+    words = plain.split()
+    ordinal, colon, _ = plain.partition(":")
+    if colon and read_ending(ordinal) is not None:
+        return True
+    if len(words) == 1 and len(words[0]) == 1 and words[0].isalpha():
+        return False  # a rehearsal letter
+    return all(_is_bar_word(word, style) for word in words)
+
+
+def _is_bar_word(word: str, style: Style) -> bool:
+    return is_chord_like(word, style) or (len(word) > 1 and read_times(word) is not None)
+
+
+def _first_line_as_title(lines: list[Line]) -> None:
+    """A first line of plain words that headers or nothing but a gap follow is the title."""
+    if any(line.kind == "header" and line.name == "title" for line in lines):
+        return
+    written = [line for line in lines if line.kind != "blank"]
+    if len(written) > 1 and written[0].kind == "section" and written[1].kind != "bars":
+        first = written[0]
+        first.kind, first.name, first.column = "header", "title", 1

@@ -1,0 +1,120 @@
+"""Chart text to a Song: forgiving about spaces and signs, exact about music.
+
+`lines` tells what each line is, `head` reads the headers, `body` the sections; a chord is read
+last, since the key and the style of writing must be known before it can be. Every error of a
+chart is collected and all are raised together. `docs/charts.md` teaches the language.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from undersong.chart import headers
+from undersong.chart.body import BarPlace, Body, BodyReader
+from undersong.chart.faults import Faults
+from undersong.chart.head import Head, read_head
+from undersong.chart.lines import Line, classified, text_lines
+from undersong.chart.signs import SignError
+from undersong.chart.song import OrderItem, Song, Style
+from undersong.errors import ChartErrors, ChartSyntaxError
+
+MAX_CHART_CHARACTERS = 400_000
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """What each line of a chart's text holds, for the writer. Line indices count from 0."""
+
+    lines: list[Line]
+    bars: list[BarPlace]
+    headers: dict[str, list[int]]
+    sections: list[int]
+
+
+def parse_song(text: str, *, source: str | None = None) -> Song:
+    """Read a chart.
+
+    Parameters
+    ----------
+    text
+        The whole chart; any line ends, plain, full-width or musical signs.
+    source
+        A file name for the error messages.
+
+    Raises
+    ------
+    ChartErrors
+        With every error of the chart, in the order of its lines.
+    """
+    return read_with_layout(text, source=source)[0]
+
+
+def read_with_layout(text: str, *, source: str | None = None) -> tuple[Song, Layout]:
+    """Read a chart and where in its text each thing stands; raises as `parse_song` does."""
+    if len(text) > MAX_CHART_CHARACTERS:
+        message = (
+            f"This is no chart: it has {len(text)} characters, and no song needs more than "
+            f"{MAX_CHART_CHARACTERS}."
+        )
+        raise ChartErrors([ChartSyntaxError(message, source=source)])
+    raw = text_lines(text)
+    faults = Faults(raw, source)
+    lines, style = classified(raw)
+    head = read_head(lines, style, faults)
+    body = BodyReader(head, style, faults).read(lines)
+    order = _order(head, body, faults)
+    if not body.sections and not faults.errors:
+        faults.error(-1, 0, "There are no bars in this chart: write one as | 1 | 4 | 5 | 1 |.")
+    if faults.errors:
+        raise ChartErrors(faults.in_order)
+    layout = Layout(lines, body.bars, head.at, body.section_lines)
+    return _song(head, body, order, style, faults, text), layout
+
+
+def _order(head: Head, body: Body, faults: Faults) -> tuple[OrderItem, ...]:
+    names = [section.name for section in body.sections]
+    if not head.order:
+        return () if body.visits == names else tuple(OrderItem(name) for name in body.visits)
+    items: list[OrderItem] = []
+    for line in head.order:
+        try:
+            items += headers.read_order(
+                line.raw[line.column - 1 : len(line.plain.rstrip())],
+                line.column,
+                names,
+                body.aliases,
+            )
+        except SignError as error:
+            faults.sign_error(line.index, error)
+    if not faults.errors:
+        _remark_unplayed(names, items, head, faults)
+    return tuple(items)
+
+
+def _remark_unplayed(names: list[str], items: list[OrderItem], head: Head, faults: Faults) -> None:
+    played = {item.name for item in items}
+    for name in names:
+        if name not in played:
+            faults.remark(head.order[0].index, 1, f"{name} is not in the order.", "left out")
+
+
+def _song(
+    head: Head, body: Body, order: tuple[OrderItem, ...], style: Style, faults: Faults, text: str
+) -> Song:
+    return Song(
+        title=head.title,
+        key=head.key,
+        meter=head.meter,
+        sections=tuple(body.sections),
+        tempo_bpm=head.tempo_bpm,
+        order=order,
+        feel=head.feel,
+        minor_habit=head.habit,
+        melody=head.melody,
+        notes=head.notes,
+        others=head.others,
+        style=style,
+        report=tuple(sorted(faults.remarks, key=lambda each: (each.line, each.column))),
+        assumed=head.assumed,
+        text=text,
+    )
