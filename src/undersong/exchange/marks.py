@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from fractions import Fraction
 
 from undersong.theory.meter import Meter, Wholes
 from undersong.theory.part import MeterMark, SectionMark
-from undersong.theory.tempo import TempoMark
+from undersong.theory.tempo import TEMPO_MAX_BPM, TEMPO_MIN_BPM, TempoMark
 
 _FINEST_UNIT, _MOST_UPPER = 32, 32
 _MINUTE_US = 60_000_000
 _DECIMALS = 4
+_QUARTER = Fraction(1, 4)
 
 
 def sections_of(named: Iterable[tuple[Wholes, str]]) -> tuple[SectionMark, ...]:
@@ -67,8 +69,16 @@ def written_tempo(quarter_us: int, beat: Wholes) -> float:
     return exact
 
 
-def tempo_at(at: Wholes, tempo_bpm: float, beat: Wholes, meter_beat: Wholes) -> TempoMark:
-    """A tempo told in one beat as a mark in the meter's own beat."""
-    if beat == meter_beat:
-        return TempoMark(at, tempo_bpm, beat)
-    return TempoMark(at, round(tempo_bpm * float(beat / meter_beat), _DECIMALS), meter_beat)
+def told_in(mark: TempoMark, beat: Wholes) -> float:
+    """The tempo of a mark in beats of another length."""
+    share = float(mark.beat / beat)
+    return mark.tempo_bpm if share == 1 else round(mark.tempo_bpm * share, _DECIMALS)
+
+
+def tempo_mark(at: Wholes, quarter_us: int, beat: Wholes) -> TempoMark:
+    """A MIDI tempo in the meter's beat; in quarters where that would be no figure to count."""
+    for each in (beat, _QUARTER):
+        tempo_bpm = written_tempo(quarter_us, each)
+        if TEMPO_MIN_BPM <= tempo_bpm <= TEMPO_MAX_BPM:
+            return TempoMark(at, tempo_bpm, each)
+    return TempoMark(at, tempo_bpm, beat)  # refuses it with the range that can be played

@@ -25,7 +25,7 @@ import mido
 from undersong.errors import ExchangeError, TheoryError
 from undersong.exchange.bounds import MAX_GRID, checked_count, checked_length, checked_size
 from undersong.exchange.choose import Candidate, chosen
-from undersong.exchange.marks import meter_marks, sections_of, written_tempo
+from undersong.exchange.marks import meter_marks, sections_of, tempo_mark, told_in
 from undersong.exchange.midi_write import ACCENT_VELOCITY, DRUM_CHANNEL, VELOCITY, Message
 from undersong.theory.key import parse_key
 from undersong.theory.meter import FOUR_FOUR, Meter, Wholes
@@ -165,7 +165,7 @@ def _part(found: _Found, tick: Fraction, which: str | None) -> Part:
         title=next(name for name in names if name),
         key=first_key,
         meter=meter,
-        tempo_bpm=tempos[0].tempo_bpm,
+        tempo_bpm=told_in(tempos[0], meter.beat),
         notes=(),
         voice=_voice(found, sources[0]),
         pickup=pickup,
@@ -232,7 +232,7 @@ def _tempos(found: _Found, tick: Fraction, meters: list[MeterMark]) -> list[Temp
     for at, quarter_us in sorted(events.items()):
         place = at * tick
         beat = [mark.meter.beat for mark in meters if mark.at <= place][-1]
-        mark = TempoMark(place, written_tempo(quarter_us, beat), beat)
+        mark = tempo_mark(place, quarter_us, beat)
         if not tempos or (mark.tempo_bpm, mark.beat) != (tempos[-1].tempo_bpm, tempos[-1].beat):
             tempos.append(mark)
     return tempos

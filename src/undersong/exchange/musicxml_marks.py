@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 
 from undersong.exchange.chordkinds import chord_kind
 from undersong.exchange.musicxml_note import TYPES
@@ -86,7 +87,7 @@ class Signs:
         for tempo in part.tempo_map.marks:
             yield _Sign(tempo.at, 1, self._tempo(tempo))
         if part.swing is not None and part.swing.unit.denominator in _SWUNG_TYPES:
-            yield _Sign(part.pickup, 2, self._swing)
+            yield _Sign(Fraction(0), 2, self._swing)
         for at, chord in self._chords():
             if chord is not None:
                 yield _Sign(at, 3, self._words("words", str(chord)))

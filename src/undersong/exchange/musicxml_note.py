@@ -92,7 +92,6 @@ class NoteWriter:
                 technical = sub(notations, "technical")
                 sub(technical, "string", str(note.string))
                 sub(technical, "fret", str(note.fret))
-                self._hammers(technical, index, value)
 
     def _begun(
         self, measure: Element, index: int | None, value: Value, duration: str

@@ -121,8 +121,8 @@ class _Score:
 
     def _bar_line(self, measure: Element, place: int) -> None:
         is_last = place + 1 == len(self.written.bars)
-        end = self.written.bars[place].bar.at + self.written.bars[place].bar.length
-        if is_last or self.signs.has_section(end):
+        bar = self.written.bars[place].bar
+        if is_last or (bar.number and self.signs.has_section(bar.at + bar.length)):
             line = sub(measure, "barline", location="right")
             sub(line, "bar-style", "light-heavy" if is_last else "light-light")
 
