@@ -4,17 +4,47 @@ from __future__ import annotations
 
 import difflib
 
+from undersong.drills.chordwork import CHORDWORK
 from undersong.drills.drill import DEFAULT_TEMPO_BPM, Drill, DrillSheet, Setting
+from undersong.drills.patterns import PATTERNS
+from undersong.drills.rhythm import RHYTHM
+from undersong.drills.rootwork import ROOTWORK
 from undersong.drills.scales import POSITIONS, SCALE
+from undersong.drills.songs import CHANGES_OF_A_SONG, weakness_drill
+from undersong.drills.technique import TECHNIQUE
 from undersong.errors import UndersongError
 from undersong.neck.instrument import Instrument
+from undersong.theory.chord import NumberChord
 from undersong.theory.key import Key
-from undersong.theory.meter import FOUR_FOUR, Meter
+from undersong.theory.meter import Meter
 from undersong.theory.pitch import Pitch
 
-__all__ = ["CATALOGUE", "Drill", "DrillSheet", "Setting", "drill_named", "make_drill"]
+__all__ = [
+    "CATALOGUE",
+    "Drill",
+    "DrillSheet",
+    "Setting",
+    "drill_named",
+    "make_drill",
+    "weakness_drill",
+]
 
-CATALOGUE: tuple[Drill, ...] = (SCALE, POSITIONS)
+CATALOGUE: tuple[Drill, ...] = tuple(
+    sorted(
+        (
+            SCALE,
+            POSITIONS,
+            CHANGES_OF_A_SONG,
+            *TECHNIQUE,
+            *RHYTHM,
+            *ROOTWORK,
+            *PATTERNS,
+            *CHORDWORK,
+        ),
+        key=lambda drill: drill.level,
+    )
+)
+"""Every drill, easiest first."""
 STANDARD_BASS = Instrument()
 
 _BY_NAME = {drill.name: drill for drill in CATALOGUE}
@@ -42,10 +72,11 @@ def make_drill(
     instrument: Instrument = STANDARD_BASS,
     *,
     tempo_bpm: float = DEFAULT_TEMPO_BPM,
-    meter: Meter = FOUR_FOUR,
+    meter: Meter | None = None,
     seed: int = 1,
     lowest: Pitch | None = None,
     highest: Pitch | None = None,
+    progression: tuple[NumberChord, ...] = (),
 ) -> DrillSheet:
     """A drill as a fingered part with degrees and chords, and the remarks beside it.
 
@@ -58,16 +89,21 @@ def make_drill(
     tempo_bpm
         Beats a minute, in the meter's own beat.
     meter
-        Any; the bars are full.
+        Any; the bars are full. None takes the drill's own, mostly 4/4.
     seed
         Decides what a drill leaves to chance.
     lowest, highest
         Range, on top of what the neck has; None leaves it to the neck.
+    progression
+        The changes of a song, for the drills that use them.
 
     Raises
     ------
     UndersongError
         If there is no such drill, or the range leaves nothing to play.
     """
-    setting = Setting(key, instrument, tempo_bpm, meter, seed, lowest, highest)
-    return drill_named(name).make(setting)
+    drill = drill_named(name)
+    setting = Setting(
+        key, instrument, tempo_bpm, meter or drill.meter, seed, lowest, highest, progression
+    )
+    return drill.make(setting)

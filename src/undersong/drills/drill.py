@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from undersong.errors import TheoryError
 from undersong.neck.instrument import Instrument
+from undersong.theory.chord import NumberChord
 from undersong.theory.key import Key
 from undersong.theory.meter import FOUR_FOUR, Meter
 from undersong.theory.part import Part
@@ -21,7 +22,9 @@ class Setting:
     """What a drill is made for.
 
     `tempo_bpm` counts the meter's own beat. `lowest` and `highest` bound the notes, on top of
-    what the neck has. `seed` decides whatever a drill leaves to chance: same seed, same drill.
+    what the neck has. `progression` is the changes of a song of the set, for the drills that use
+    one; without it they use 1 5 6 4. `seed` decides whatever a drill leaves to chance: the same
+    seed gives the same drill.
     """
 
     key: Key
@@ -31,6 +34,7 @@ class Setting:
     seed: int = 1
     lowest: Pitch | None = None
     highest: Pitch | None = None
+    progression: tuple[NumberChord, ...] = ()
 
     def __post_init__(self) -> None:
         if not TEMPO_MIN_BPM <= self.tempo_bpm <= TEMPO_MAX_BPM:
@@ -73,7 +77,8 @@ class DrillSheet:
 class Drill:
     """One exercise of the catalogue; the sentences are for the player.
 
-    `level` is 1 (first weeks) to 6, as for bass lines.
+    `level` is 1 (first weeks) to 6, as for bass lines; `meter` is what it is made in unless
+    another is asked for.
     """
 
     name: str
@@ -83,3 +88,4 @@ class Drill:
     listen_for: str
     common_mistakes: str
     make: Callable[[Setting], DrillSheet]
+    meter: Meter = FOUR_FOUR

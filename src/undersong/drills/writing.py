@@ -18,7 +18,7 @@ from undersong.errors import UnplayableError
 from undersong.neck.fingering import Wishes, fingered
 from undersong.neck.shapes import Place
 from undersong.theory.chord import NumberChord, diatonic_chords, number_of
-from undersong.theory.key import DEGREES, Key
+from undersong.theory.key import DEGREES, Degree, Key
 from undersong.theory.meter import Meter, Wholes
 from undersong.theory.part import (
     Articulation,
@@ -28,7 +28,8 @@ from undersong.theory.part import (
     Part,
     SectionMark,
 )
-from undersong.theory.pitch import SEMITONES_PER_OCTAVE, Pitch
+from undersong.theory.pitch import MIDI_MAX, SEMITONES_PER_OCTAVE, Pitch, PitchName
+from undersong.theory.tempo import Swing
 
 QUARTER = Fraction(1, 4)
 EIGHTH = Fraction(1, 8)
@@ -44,7 +45,10 @@ class Tone:
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """A note or (without a tone) a rest, in the order of playing."""
+    """A note or a rest, in the order of playing.
+
+    `pitch` stands in for a tone where the note has no place in the key; with neither it rests.
+    """
 
     length: Wholes
     tone: Tone | None = None
@@ -55,6 +59,12 @@ class Event:
     accented: bool = False
     why: str | None = None
     section: str | None = None
+    pitch: Pitch | None = None
+
+    @property
+    def is_rest(self) -> bool:
+        """True where nothing is played."""
+        return self.tone is None and self.pitch is None
 
 
 def pulse(meter: Meter) -> Wholes:
@@ -62,21 +72,65 @@ def pulse(meter: Meter) -> Wholes:
     return Fraction(1, meter.unit) if meter.is_compound else min(meter.beat, QUARTER)
 
 
-def pitch_of(key: Key, tonic: Pitch, tone: Tone) -> Pitch:
-    """The pitch of a tone above a tonic, spelled by its degree."""
-    octave, place = divmod(tone.step, DEGREES)
-    name = key.names[place]
-    above = (name.pitch_class - tonic.name.pitch_class) % SEMITONES_PER_OCTAVE
-    midi = tonic.midi + above + octave * SEMITONES_PER_OCTAVE
-    if not tone.shift:
-        return name.with_midi(midi)
-    raised = replace(name, alteration=name.alteration + tone.shift)
-    return raised.with_midi(midi + tone.shift)
+def pitch_name_of(key: Key, tone: Tone) -> PitchName:
+    """The name of a tone, spelled by its degree."""
+    name = key.names[tone.step % DEGREES]
+    return replace(name, alteration=name.alteration + tone.shift)
 
 
 def chord_on(key: Key, step: int, *, sevenths: bool = False) -> NumberChord:
     """The key's own chord on a scale step."""
     return number_of(diatonic_chords(key, sevenths=sevenths)[step % DEGREES], key)
+
+
+def tone_of(key: Key, degree: Degree) -> Tone:
+    """A degree as a step of the key and its alteration against it."""
+    step = degree.number - 1
+    return Tone(step, degree.alteration - key.degrees[step].alteration)
+
+
+def semitones_of(key: Key, tone: Tone) -> int:
+    """Semitones of a tone above its tonic."""
+    octave, place = divmod(tone.step, DEGREES)
+    above = key.degrees[place].interval.semitones
+    return above + SEMITONES_PER_OCTAVE * octave + tone.shift
+
+
+def in_bars(
+    tones: Sequence[Tone],
+    meter: Meter,
+    *,
+    length: Wholes | None = None,
+    chord: NumberChord | None = None,
+    section: str | None = None,
+) -> list[Event]:
+    """Tones in full bars: on the pulse, or twice as fast if that saves a bar; the last fills up."""
+    unit = length if length is not None else pulse(meter)
+    if length is None and unit * len(tones) > meter.bar:
+        unit /= 2
+    before = unit * (len(tones) - 1)
+    left = -before % meter.bar or meter.bar
+    events = [Event(unit, tone, chord) for tone in tones[:-1]]
+    events.append(Event(left, tones[-1], chord))
+    events[0] = replace(events[0], section=section)
+    return events
+
+
+def pulses(
+    tone: Tone, meter: Meter, *, chord: NumberChord | None = None, section: str | None = None
+) -> list[Event]:
+    """One bar of one tone on every pulse."""
+    unit = pulse(meter)
+    events = [Event(unit, tone, chord) for _ in range(int(meter.bar / unit))]
+    events[0] = replace(events[0], section=section)
+    return events
+
+
+def held(
+    tone: Tone, meter: Meter, *, chord: NumberChord | None = None, section: str | None = None
+) -> Event:
+    """One tone for a whole bar."""
+    return Event(meter.bar, tone, chord, section=section)
 
 
 def evenly(
@@ -103,20 +157,18 @@ def lowest_tonic(setting: Setting, tones: Iterable[Tone]) -> tuple[Pitch, bool]:
 
     Where there is none, the tonic that keeps most of them in range.
     """
-    wanted = set(tones)
+    above = {semitones_of(setting.key, tone) for tone in tones}
     name = setting.key.tonic
-    tonics = [
-        name.with_midi(midi)
-        for midi in range(setting.lowest_midi - 24, setting.highest_midi + 13)
-        if midi % SEMITONES_PER_OCTAVE == name.pitch_class
-    ]
+    tonics = range(name.at_or_above(0).midi, MIDI_MAX + 1, SEMITONES_PER_OCTAVE)
 
-    def outside(tonic: Pitch) -> int:
-        pitches = (pitch_of(setting.key, tonic, tone) for tone in wanted)
-        return sum(not setting.allows(pitch.midi) for pitch in pitches)
+    def outside(tonic: int) -> int:
+        return sum(not setting.allows(tonic + semitones) for semitones in above)
 
-    best = min(tonics, key=lambda tonic: (outside(tonic), tonic.midi))
-    return best, outside(best) == 0
+    def far(tonic: int) -> int:
+        return abs(tonic - setting.lowest_midi)
+
+    best = min(tonics, key=lambda tonic: (outside(tonic), far(tonic)))
+    return name.with_midi(best), outside(best) == 0
 
 
 def sheet(
@@ -127,6 +179,7 @@ def sheet(
     tonic: Pitch | None = None,
     remarks: Iterable[str] = (),
     wishes: Wishes | None = None,
+    swing: Swing | None = None,
 ) -> DrillSheet:
     """Events as a fingered part, and the remarks.
 
@@ -135,19 +188,22 @@ def sheet(
     """
     tones = [event.tone for event in events if event.tone is not None]
     said = list(remarks)
+    if events[0].section is None:
+        events = [replace(events[0], section=title.split(" in ")[0]), *events[1:]]
     if tonic is None:
         tonic, fits = lowest_tonic(setting, tones)
         if not fits:
             said.append(
                 "The exercise is wider than the range: notes outside it are moved by an octave."
             )
-    part = _part(setting, title, events, tonic)
+    part = replace(write_part(setting, title, events, tonic), swing=swing)
     pinned = any(event.place is not None for event in events)
     wished = wishes if wishes is not None else Wishes(keep_places=pinned)
     return DrillSheet(fingered(part, setting.instrument, wishes=wished), tuple(said))
 
 
-def _part(setting: Setting, title: str, events: Sequence[Event], tonic: Pitch) -> Part:
+def write_part(setting: Setting, title: str, events: Sequence[Event], tonic: Pitch) -> Part:
+    """Events as a part in full bars, not fingered yet."""
     notes: list[Note] = []
     sections: list[SectionMark] = []
     chords: list[ChordMark] = []
@@ -157,8 +213,8 @@ def _part(setting: Setting, title: str, events: Sequence[Event], tonic: Pitch) -
             sections.append(SectionMark(at, event.section))
         if event.chord is not None and (not chords or chords[-1].chord != event.chord):
             chords.append(ChordMark(at, event.chord))
-        if event.tone is not None:
-            pitch = _in_range(setting, pitch_of(setting.key, tonic, event.tone))
+        if not event.is_rest:
+            pitch = event.pitch or _in_range(setting, tonic, event.tone or Tone(0))
             notes.extend(_written(setting, event, pitch, at))
         at += event.length
     length = at + -at % setting.meter.bar
@@ -174,21 +230,25 @@ def _part(setting: Setting, title: str, events: Sequence[Event], tonic: Pitch) -
     )
 
 
-def _in_range(setting: Setting, pitch: Pitch) -> Pitch:
+def _in_range(setting: Setting, tonic: Pitch, tone: Tone) -> Pitch:
+    """The pitch of a tone, moved by as few octaves as bring it into range."""
+    midi = tonic.midi + semitones_of(setting.key, tone)
     octaves = sorted(
         (
-            midi
-            for midi in range(pitch.midi % SEMITONES_PER_OCTAVE, 128, SEMITONES_PER_OCTAVE)
-            if setting.allows(midi) and setting.instrument.places(midi)
+            other
+            for other in range(midi % SEMITONES_PER_OCTAVE, MIDI_MAX + 1, SEMITONES_PER_OCTAVE)
+            if setting.allows(other) and setting.instrument.places(other)
         ),
-        key=lambda midi: abs(midi - pitch.midi),
+        key=lambda other: abs(other - midi),
     )
+    name = pitch_name_of(setting.key, tone)
     if not octaves:
         raise UnplayableError(
-            f"There is no {pitch.name} within the range of this exercise "
-            f"(MIDI {setting.lowest_midi} to {setting.highest_midi}): widen the range."
+            f"There is no {name} within the range of this exercise "
+            f"(MIDI {setting.lowest_midi} to {setting.highest_midi}): widen the range.",
+            midi=midi,
         )
-    return pitch if octaves[0] == pitch.midi else pitch.name.with_midi(octaves[0])
+    return name.with_midi(octaves[0])
 
 
 def _written(setting: Setting, event: Event, pitch: Pitch, at: Wholes) -> list[Note]:
@@ -205,7 +265,7 @@ def _written(setting: Setting, event: Event, pitch: Pitch, at: Wholes) -> list[N
                 at,
                 stop - at,
                 pitch,
-                degree=setting.key.degree_of(pitch.name),
+                degree=None if event.tone is None else setting.key.degree_of(pitch.name),
                 chord=event.chord,
                 string=string,
                 fret=fret,

@@ -16,6 +16,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+import numpy as np
+
 from undersong.errors import UnplayableError
 from undersong.neck.effort import (
     WEIGHTS,
@@ -79,13 +81,15 @@ class Fingering:
     """A fingered part, what it costs and why.
 
     `hands` holds the fret under finger 1 for each stroke of the part; `terms` the points by
-    name, which sum to `cost`; `hardest_mm_s` the fastest the hand has to travel.
+    name, which sum to `cost`; `points` what each stroke costs with the move into it;
+    `hardest_mm_s` the fastest the hand has to travel.
     """
 
     part: Part
     cost: float
     hands: tuple[int, ...]
     terms: dict[str, float]
+    points: tuple[float, ...]
     hardest_mm_s: float
 
     def words(self) -> tuple[str, ...]:
@@ -170,11 +174,13 @@ def finger_part(
     on_string = [stroke.note.articulation in ON_ONE_STRING for stroke in strokes]
     road = picked(ways, search.best_road(ways, times, on_string))
     terms, hardest_mm_s = search.account(road, times, on_string)
+    totals = {name: float(points.sum()) for name, points in terms.items()}
     return Fingering(
         _written(part, strokes, road, instrument),
-        sum(terms.values()),
+        sum(totals.values()),
         tuple(road.hand.tolist()),
-        terms,
+        totals,
+        tuple(np.sum(list(terms.values()), axis=0).tolist()),
         hardest_mm_s,
     )
 

@@ -109,15 +109,15 @@ class Search:
 
     def account(
         self, road: Hands, times: Sequence[MoveTime], on_string: Sequence[bool]
-    ) -> tuple[dict[str, float], float]:
-        """Points of one road by name, and its fastest hand in mm/s.
+    ) -> tuple[dict[str, Floats], float]:
+        """Points of one road by name, each of shape (n_strokes,), and its fastest hand in mm/s.
 
-        `road` holds one way for each stroke, in order.
+        `road` holds one way for each stroke, in order; the points of a move stand with the
+        stroke it leads to.
         """
         terms = place_terms(road, self.weights, self.liking)
-        totals = {name: float(points.sum()) for name, points in terms.items()}
         if len(road) < 2:
-            return totals, 0.0
+            return terms, 0.0
         before, after = road.taken(np.arange(len(road) - 1)), road.taken(np.arange(1, len(road)))
         time = MoveTime(
             np.array([each.stopped_s for each in times]), np.array([each.open_s for each in times])
@@ -127,9 +127,9 @@ class Search:
         moves["hurry"] = distance**2 * hurry_factors(before, time, self.weights)
         slid = np.array(on_string[1:], dtype=np.float64)
         moves["articulation"] = slid * articulation_points(before, after, self.weights)
-        totals |= {name: float(points.sum()) for name, points in moves.items()}
+        terms |= {name: np.concatenate(([0.0], points)) for name, points in moves.items()}
         seconds = np.where(before.finger == 0, time.open_s, time.stopped_s)
-        return totals, float((distance / seconds).max())
+        return terms, float((distance / seconds).max())
 
 
 def picked(ways: Sequence[Hands], road: Sequence[int]) -> Hands:
