@@ -32,6 +32,7 @@ OFFSET_LU = -0.691
 # The two stages of K-weighting as second-order analogue filters: corner, gain, quality.
 _SHELF_HZ, _SHELF_DB, _SHELF_Q = 1681.974450955533, 3.999843853973347, 0.7071752369554196
 _SHELF_EXPONENT = 0.4996667741545416
+_STANDARD_RATE_HZ = 48_000
 _HIGH_PASS_HZ, _HIGH_PASS_Q = 38.13547087602444, 0.5003270373238773
 
 OVERSAMPLING = 4
@@ -56,8 +57,12 @@ def k_weighting(sample_rate_hz: int) -> Floats:
     ]
     k = np.tan(np.pi * _HIGH_PASS_HZ / sample_rate_hz)
     a0 = 1 + k / _HIGH_PASS_Q + k * k
-    # The standard's high-pass has the numerator 1, -2, 1 without scaling.
-    high_pass = [1.0, -2.0, 1.0, 1.0, 2 * (k * k - 1) / a0, (1 - k / _HIGH_PASS_Q + k * k) / a0]
+    # The standard's high-pass has the bare numerator 1, -2, 1, a gain of 0.04 dB at its 48 kHz;
+    # other rates are given the same gain.
+    k_48 = np.tan(np.pi * _HIGH_PASS_HZ / _STANDARD_RATE_HZ)
+    gain = (1 + k_48 / _HIGH_PASS_Q + k_48 * k_48) / a0
+    poles = [1.0, 2 * (k * k - 1) / a0, (1 - k / _HIGH_PASS_Q + k * k) / a0]
+    high_pass = [gain, -2 * gain, gain, *poles]
     return np.array([shelf, high_pass])
 
 
@@ -113,5 +118,7 @@ def true_peak_db(sound: Sound) -> float:
         first = max(0, start - _PEAK_MARGIN)
         around = channels[first : start + _PEAK_BLOCK + _PEAK_MARGIN]
         fine = resample_poly(around.astype(np.float64), OVERSAMPLING, 1, axis=0)
-        peak = max(peak, float(np.abs(fine).max()))
+        # The margins, where the stretch was cut out of the whole, ring and do not count.
+        kept = fine[(start - first) * OVERSAMPLING :][: len(inner) * OVERSAMPLING]
+        peak = max(peak, float(np.abs(kept).max()))
     return float(20 * np.log10(peak))
