@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cache
 
 from undersong.drills.drill import DrillSheet, Setting
 from undersong.errors import UnplayableError
@@ -74,7 +75,9 @@ def pulse(meter: Meter) -> Wholes:
 
 def pitch_name_of(key: Key, tone: Tone) -> PitchName:
     """The name of a tone, spelled by its degree."""
-    name = key.names[tone.step % DEGREES]
+    name = _names_of(key)[tone.step % DEGREES]
+    if not tone.shift:
+        return name
     return replace(name, alteration=name.alteration + tone.shift)
 
 
@@ -92,8 +95,17 @@ def tone_of(key: Key, degree: Degree) -> Tone:
 def semitones_of(key: Key, tone: Tone) -> int:
     """Semitones of a tone above its tonic."""
     octave, place = divmod(tone.step, DEGREES)
-    above = key.degrees[place].interval.semitones
-    return above + SEMITONES_PER_OCTAVE * octave + tone.shift
+    return _steps_of(key)[place] + SEMITONES_PER_OCTAVE * octave + tone.shift
+
+
+@cache
+def _steps_of(key: Key) -> tuple[int, ...]:
+    return tuple(degree.interval.semitones for degree in key.degrees)
+
+
+@cache
+def _names_of(key: Key) -> tuple[PitchName, ...]:
+    return key.names
 
 
 def in_bars(

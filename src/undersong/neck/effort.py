@@ -23,6 +23,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -146,8 +147,12 @@ class Hands:
         return Hands(*(getattr(self, name)[:, None] for name in self.__slots__))
 
 
+@lru_cache(maxsize=1024)
 def hands_for(midi: int, instrument: Instrument) -> Hands:
-    """Every way to play a MIDI number on an instrument, in a fixed order; may be empty."""
+    """Every way to play a MIDI number on an instrument, in a fixed order; may be empty.
+
+    The answer is shared between callers: nothing writes into its arrays.
+    """
     places = instrument.places(midi)
     rows: list[tuple[float, ...]] = []
     for string, fret in places:

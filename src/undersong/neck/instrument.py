@@ -15,7 +15,7 @@ trade handbook 4.3 and 4.5, common practice, no source.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from itertools import pairwise
 
@@ -36,10 +36,14 @@ SCALE_LENGTHS_MM = {"short": 762.0, "medium": 812.8, "long": 863.6, "extra long"
 
 @dataclass(frozen=True, slots=True)
 class Tuning:
-    """Open strings from low to high, each higher than the one before, and a name for them."""
+    """Open strings from low to high, each higher than the one before, and a name for them.
+
+    `midis` holds their MIDI numbers in the same order.
+    """
 
     name: str
     strings: tuple[Pitch, ...]
+    midis: tuple[int, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         if not 1 <= len(self.strings) <= STRINGS_MAX:
@@ -49,14 +53,10 @@ class Tuning:
                 raise TheoryError(
                     f"The strings of a tuning go from low to high: {high} does not lie above {low}."
                 )
+        object.__setattr__(self, "midis", tuple(pitch.midi for pitch in self.strings))
 
     def __str__(self) -> str:
         return ",".join(str(pitch) for pitch in self.strings)
-
-    @property
-    def midis(self) -> tuple[int, ...]:
-        """MIDI numbers of the open strings, low to high."""
-        return tuple(pitch.midi for pitch in self.strings)
 
     @property
     def gaps(self) -> tuple[int, ...]:
@@ -228,8 +228,9 @@ class Instrument:
 
     def places(self, midi: int) -> tuple[tuple[int, int], ...]:
         """Every (string, fret) that sounds a MIDI number, lowest string first."""
+        count = self.strings
         return tuple(
-            (string, midi - self.open_midi(string))
-            for string in range(self.strings, 0, -1)
-            if 0 <= midi - self.open_midi(string) <= self.frets
+            (count - place, midi - low)
+            for place, low in enumerate(self.tuning.midis)
+            if 0 <= midi - low <= self.frets
         )
