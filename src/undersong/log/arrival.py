@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from undersong.errors import LogError, PracticeError
 from undersong.log import schema
 from undersong.log.ladders import ladder_row_at, set_ladder
-from undersong.log.shelf import check_player, clean_name, clean_text, find_item, store_item
+from undersong.log.shelf import check_player, clean_name, clean_text, find_item, spelled, store_item
 from undersong.log.takes import store_take, take_row
 from undersong.log.transfer import FORMAT, FORMAT_VERSION
 from undersong.log.values import VERDICTS
@@ -238,7 +238,7 @@ def _item_name(entry: _Entry) -> tuple[str, str, str]:
 def _player_id(connection: sa.Connection, entry: _Entry) -> int:
     name = _text(entry, "player")
     table = schema.players
-    found = connection.execute(sa.select(table.c.id).where(table.c.name == name.strip())).scalar()
+    found = connection.execute(sa.select(table.c.id).where(table.c.name == spelled(name))).scalar()
     if found is None:
         raise LogError(f"The export speaks of {name!r} and says nothing else about them.")
     return int(found)

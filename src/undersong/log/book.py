@@ -20,7 +20,7 @@ from undersong.errors import LogError
 from undersong.log import schema, transfer
 from undersong.log.arrival import from_json
 from undersong.log.ladders import ladder_at, ladder_of_row, replay, set_ladder
-from undersong.log.shelf import Shelf, all_items, check_player, clean_name, clean_text
+from undersong.log.shelf import Shelf, all_items, check_player, clean_name, clean_text, spelled
 from undersong.log.takes import (
     check_there,
     find_take,
@@ -61,7 +61,7 @@ class Book(Shelf):
         """The player of a name, capitals or not."""
         table = schema.players
         with self._reading() as connection:
-            row = connection.execute(sa.select(table).where(table.c.name == name.strip())).first()
+            row = connection.execute(sa.select(table).where(table.c.name == spelled(name))).first()
         if row is None:
             raise LogError(f"There is no player named {name!r} in the log.")
         return Player(*row)

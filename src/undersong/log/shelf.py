@@ -38,10 +38,13 @@ class Shelf(Store):
 
     def chart(self, title: str) -> KeptChart:
         """The chart of a title."""
-        found = [chart for chart in self.charts() if chart.title.casefold() == title.casefold()]
-        if not found:
+        table = schema.charts
+        with self._reading() as connection:
+            query = sa.select(table).where(table.c.title == spelled(title))
+            row = connection.execute(query).first()
+        if row is None:
             raise LogError(f"There is no chart {title!r} in the log.")
-        return found[0]
+        return KeptChart(row.title, row.text, row.kept_at)
 
     def charts(self) -> tuple[KeptChart, ...]:
         """All charts by title."""
@@ -54,7 +57,7 @@ class Shelf(Store):
         """Take a chart out of the log; what was practised from it stays."""
         with self._writing() as connection:
             table = schema.charts
-            gone = connection.execute(sa.delete(table).where(table.c.title == title.strip()))
+            gone = connection.execute(sa.delete(table).where(table.c.title == spelled(title)))
             if gone.rowcount == 0:
                 raise LogError(f"There is no chart {title!r} in the log.")
 
@@ -115,10 +118,12 @@ class Shelf(Store):
 
     def set_named(self, name: str) -> KeptSet:
         """The set of a name."""
-        found = [each for each in self.sets() if each.name.casefold() == name.strip().casefold()]
-        if not found:
+        table = schema.sets
+        with self._reading() as connection:
+            row = connection.execute(sa.select(table).where(table.c.name == spelled(name))).first()
+        if row is None:
             raise LogError(f"There is no set {name!r} in the log.")
-        return found[0]
+        return KeptSet(row.name, row.held_on, row.text, row.kept_at)
 
     def sets(self) -> tuple[KeptSet, ...]:
         """All sets, the latest day first."""
@@ -132,7 +137,7 @@ class Shelf(Store):
         """Take a set out of the log; its charts and what was practised stay."""
         with self._writing() as connection:
             table = schema.sets
-            gone = connection.execute(sa.delete(table).where(table.c.name == name.strip()))
+            gone = connection.execute(sa.delete(table).where(table.c.name == spelled(name)))
             if gone.rowcount == 0:
                 raise LogError(f"There is no set {name!r} in the log.")
 
@@ -166,7 +171,7 @@ def store_item(
         raise LogError(f"{kind!r} is nothing to practise: use drill, line or song.")
     name = clean_name(name, "An item's name")
     known = find_item(connection, kind, name, key)
-    row: dict[str, object] = {"kind": kind, "name": name, "key": clean_text(key)}
+    row: dict[str, object] = {"kind": kind, "name": name, "key": spelled(key)}
     if song_bpm is not None:
         rule_for_song(song_bpm)  # refuses what is no tempo
         row["song_bpm"] = song_bpm
@@ -189,7 +194,9 @@ def store_item(
 
 def _chart_id(connection: sa.Connection, title: str) -> int:
     table = schema.charts
-    found = connection.execute(sa.select(table.c.id).where(table.c.title == title.strip())).scalar()
+    found = connection.execute(
+        sa.select(table.c.id).where(table.c.title == spelled(title))
+    ).scalar()
     if found is None:
         raise LogError(f"There is no chart {title!r} in the log.")
     return int(found)
@@ -222,8 +229,9 @@ def all_items(connection: sa.Connection) -> dict[int, Item]:
 def find_item(connection: sa.Connection, kind: str, name: str, key: str) -> Item | None:
     """The item of a kind, name and key, if there is one."""
     table = schema.items
-    name = unicodedata.normalize("NFC", name.strip())
-    here = (table.c.kind == kind) & (table.c.name == name) & (table.c.key == key.strip())
+    here = sa.and_(
+        table.c.kind == kind, table.c.name == spelled(name), table.c.key == spelled(key)
+    )  # fmt: skip
     row = connection.execute(select_items().where(here)).first()
     return None if row is None else item_of(row)
 
@@ -243,7 +251,7 @@ def check_player(level: object, hand: object) -> None:
 
 def clean_name(name: str, what: str) -> str:
     """A name without blanks around it and in one spelling; says what is wrong with it."""
-    name = clean_text(name).strip()
+    name = spelled(name)
     if not name:
         raise LogError(f"{what} cannot be empty.")
     if len(name) > NAME_LENGTH:
@@ -251,6 +259,11 @@ def clean_name(name: str, what: str) -> str:
     if any(unicodedata.category(character) == "Cc" for character in name):
         raise LogError(f"{what} is one line of plain characters, not {name!r}.")
     return name
+
+
+def spelled(name: str) -> str:
+    """A name as it is kept and looked for: in one spelling, without blanks around it."""
+    return clean_text(name).strip()
 
 
 def clean_text(text: str) -> str:

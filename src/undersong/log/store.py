@@ -262,17 +262,19 @@ def _begin(connection: sa.Connection) -> None:
 
 
 def _check_place(file: Path) -> None:
-    if not file.parent.is_dir():
-        raise LogError(f"There is no folder {file.parent}: make it, or choose another.")
-    if file.is_dir():
-        raise LogError(f"{file} is a folder: name a file in it.")
+    """Refuse a place where no log can be, before the database makes anything there."""
     try:
+        if not file.parent.is_dir():
+            raise LogError(f"There is no folder {file.parent}: make it, or choose another.")
+        if file.is_dir():
+            raise LogError(f"{file} is a folder: name a file in it.")
         with file.open("rb") as opened:
             begins = opened.read(len(_FIRST_BYTES))
     except FileNotFoundError:
         return
-    except OSError as error:
-        raise LogError(f"{file} cannot be read: {error.strerror}.") from error
+    except (OSError, ValueError) as error:  # a name with a zero byte is a ValueError
+        said = error.strerror if isinstance(error, OSError) else error
+        raise LogError(f"{file} cannot be read: {said}.") from error
     if begins not in (b"", _FIRST_BYTES):
         raise LogError(f"{file} is not a practice log: nothing in it was changed.")
 
@@ -299,6 +301,8 @@ def speaking(file: Path | None) -> Iterator[None]:
         yield
     except sa.exc.DBAPIError as error:
         raise _said(file, error.orig) from error
+    except sa.exc.StatementError as error:  # a value that no column can hold
+        raise LogError(f"The log cannot keep that: {error.orig}.") from error
     except sqlite3.Error as error:
         raise _said(file, error) from error
 
