@@ -18,7 +18,7 @@ from undersong.errors import ChartErrors
 from undersong.theory.chord import NumberChord
 from undersong.theory.key import MAJOR_KEYS, MINOR_KEYS, Key, MinorHabit, Mode
 
-few = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+few = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 @few
@@ -102,8 +102,8 @@ def test_the_roadmap_has_no_gap(song: Song) -> None:
     assert at == length(song)
     assert duration_s(song) > 0
     chords = timeline(song)
-    for chord, following in pairwise(chords):
-        assert chord.until == following.at
+    assert all(chord.until == following.at for chord, following in pairwise(chords))
+    for chord in chords[:: max(1, len(chords) // 3)]:
         assert chord_at(song, chord.at) == chord
 
 
@@ -124,7 +124,7 @@ chart_like = st.text(
 )
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=250, deadline=None)
 @given(st.text(max_size=400) | chart_like)
 @example("Order: :")
 @example("|" * 300)

@@ -162,7 +162,11 @@ def _placed(
     events: list[ChordEvent] = []
     for sign, at in zip(signs, places, strict=True):
         if at >= length or (events and at <= events[-1].at):
-            raise SignError(f"A bar of {meter} has no such place here.", sign.column, means=True)
+            raise SignError(
+                f"This chord falls outside its bar of {meter}, or before the one in front of it.",
+                sign.column,
+                means=True,
+            )
         events.append(_pushed(sign, at, length, meter))
     return tuple(events)
 
@@ -235,8 +239,10 @@ def _unfair(signs: list[Sign], beats: Fraction, meter: Meter) -> str:
     head = f"{count} chords do not share a bar of {meter} evenly"
     if beats.denominator != 1 or count > beats:
         return f"{head}: say at which beat each comes, as in 1 4@2.5."
+    names = [str(sign.event.chord or 0) for sign in signs]
     first = "." * (int(beats) - count + 1)
-    return f"{head}: give each its beats with dots, such as 1{first}" + " 4." * (count - 1) + "."
+    example = " ".join([names[0] + first, *(f"{name}." for name in names[1:])])
+    return f"{head}: write {example} to give each its beats."
 
 
 def bar_signs(bar: Bar, *, style: Style, key: Key, meter: Meter) -> str:

@@ -14,14 +14,14 @@ from undersong.chart.lines import BAR_LINE, Line, late_direction
 from undersong.chart.signs import Reading, SignError, is_chord_like
 from undersong.chart.song import Bar, KeyChange, Section, Style
 from undersong.theory.chord import NumberChord, quality
-from undersong.theory.key import Degree
+from undersong.theory.key import Degree, MinorHabit, Mode
 from undersong.theory.meter import Meter
 
 LONE_SECTION = "Song"
 MAX_BARS = 5_000
 _MAJOR = quality("major")
+_HALF_A_KEY = re.compile(r"(?:new\s+)?key\s*[:=]?\s*\S{0,3}", re.IGNORECASE)
 _BAR_OPENING = re.compile(r"\s*(?:pick-?up\b|up-?beat\b|\d+\s*/\s*\d+\s*:)", re.IGNORECASE)
-_USUALLY_MINOR = (2, 3, 6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +85,9 @@ class BodyReader:
         self.words: list[str] = []
         self.change: KeyChange | None = None
         self.next_meter: Meter | None = None
+        # In a minor song counted from its relative major, a plain 3 is the usual 5 of home.
+        is_relative = head.key.mode is Mode.MINOR and head.habit is MinorHabit.RELATIVE
+        self.usually_minor = (2, 6) if is_relative else (2, 3, 6)
         self.asked_minor: set[int] = set()
         self.bar_count = 0
 
@@ -204,6 +207,8 @@ class BodyReader:
             self._set_meter(headers.read_meter(words, column))
             return
         change = headers.read_change(words, column)
+        if change is None and _HALF_A_KEY.fullmatch(words):
+            raise SignError("Name the new key, as in -- key A.", column)
         if change is None:
             self.words.append(words)
         else:
@@ -297,7 +302,9 @@ class BodyReader:
         numbers = tuple(number or draft.ending + 1 for number in which)
         expected = tuple(range(draft.ending + 1, draft.ending + 1 + len(numbers)))
         if numbers != expected:
-            raise SignError(f"Ending {expected[0]} comes here, not {numbers[0]}.", 1, means=True)
+            self.faults.error(
+                line.index, 1, f"Ending {expected[0]} comes here, not {numbers[0]}.", means=True
+            )
         if not draft.ending:
             at = draft.repeat_from if draft.open_at is None else draft.open_at
             if at >= len(draft.bars):
@@ -361,7 +368,9 @@ class BodyReader:
 
     def _open(self, draft: _Draft, line: Line, start: int, endings: tuple[int, ...]) -> None:
         if draft.open_at is not None or endings:
-            raise SignError("A repeat cannot open inside another.", start + 1, means=True)
+            self.faults.error(
+                line.index, start + 1, "A repeat cannot open inside another.", means=True
+            )
         draft.open_at, draft.open_line = len(draft.bars), line.index
 
     def _close(self, draft: _Draft, line: Line, start: int) -> None:
@@ -437,7 +446,7 @@ class BodyReader:
                 self.style is Style.NUMBERS
                 and chord is not None
                 and chord == NumberChord(Degree(chord.root.number))
-                and chord.root.number in _USUALLY_MINOR
+                and chord.root.number in self.usually_minor
                 and chord.root.number not in self.asked_minor
             ):
                 self.asked_minor.add(chord.root.number)

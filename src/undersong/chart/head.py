@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TypeVar
 
 from undersong.chart import headers
 from undersong.chart.faults import Faults
-from undersong.chart.headers import HEADERS
-from undersong.chart.lines import Line
+from undersong.chart.lines import Line, meant_header
 from undersong.chart.signs import SignError, tokens_of
 from undersong.chart.song import ASSUMED_TEMPO_BPM, Style
 from undersong.theory.key import Key, MinorHabit, Mode, parse_key
@@ -101,10 +99,10 @@ class _HeadReader:
 
     def _take_other(self, line: Line, *, in_song: bool) -> None:
         words = line.name.casefold().split()
-        close = difflib.get_close_matches(line.name.casefold(), HEADERS, n=1, cutoff=0.75)
-        if close:
+        meant = meant_header(line.name)
+        if meant is not None:
             self.faults.error(
-                line.index, 1, f"{line.name} is no header: did you mean {close[0].capitalize()}?"
+                line.index, 1, f"{line.name} is no header: did you mean {meant.capitalize()}?"
             )
         elif in_song or words[0] in headers.SECTION_WORDS:
             self.faults.error(

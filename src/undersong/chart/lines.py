@@ -6,6 +6,7 @@ style: in a chart of numbers ``A`` names a section.
 
 from __future__ import annotations
 
+import difflib
 import re
 from collections import Counter
 from dataclasses import dataclass
@@ -121,12 +122,20 @@ def _classify(line: Line, style: Style) -> None:
 def _classify_named(line: Line, name: str, value: str, start: int, style: Style) -> None:
     line.name, line.column = name.strip(), start + 1
     words = value.split()
-    if read_ending(name) is not None or (words and all(_is_bar_word(w, style) for w in words)):
+    if words and meant_header(name) is not None:
+        line.kind = "other"
+    elif read_ending(name) is not None or (words and all(_is_bar_word(w, style) for w in words)):
         line.kind = "bars"
     elif not words or read_times(value.strip()) is not None:
         line.kind = "section"
     else:
         line.kind = "other"
+
+
+def meant_header(name: str) -> str | None:
+    """The header a misspelt name is close to, if any."""
+    close = difflib.get_close_matches(name.strip().casefold(), HEADERS, n=1, cutoff=0.75)
+    return close[0] if close else None
 
 
 def _is_bars(plain: str, style: Style) -> bool:

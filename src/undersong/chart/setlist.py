@@ -158,7 +158,8 @@ class _SetReader:
             return tomllib.loads(self.text)
         except (tomllib.TOMLDecodeError, RecursionError) as error:
             place = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
-            line, column = (int(place[1]), int(place[2])) if place else (0, 0)
+            at_end = (len(self.lines), len(self.lines[-1]) + 1) if self.lines else (0, 0)
+            line, column = (int(place[1]), int(place[2])) if place else at_end
             text = self.lines[line - 1] if 0 < line <= len(self.lines) else ""
             raise ChartErrors(
                 [

@@ -194,7 +194,8 @@ def _section_lines(
     name = _margin(section)
     group: list[int] = []
     for index, bar in enumerate(section.bars):
-        if group and _breaks(section.bars[group[-1]], bar, len(group)):
+        full = sum(not section.bars[each].is_pickup for each in group)
+        if group and _breaks(section.bars[group[-1]], bar, full):
             lines += _bar_lines(place, section, group, cells, under, f"{name:<{margin}}", width)
             name, group = "", []
         group.append(index)
@@ -211,7 +212,6 @@ def _breaks(previous: Bar, bar: Bar, count: int) -> bool:
         or bar.opens_repeat
         or previous.closes_repeat
         or previous.endings != bar.endings
-        or (previous.is_pickup and count > BARS_A_LINE)
     )
 
 

@@ -159,7 +159,10 @@ def read_sign(token: Token, reading: Reading) -> Sign:
             token.column,
         )
     if closed and not opened and not match["push"]:
-        raise SignError(f"{token.text}: write <{match['core']}> for a held chord.", token.column)
+        raise SignError(
+            f"{token.text} has no opening sign: write <{match['core']}> for a held chord.",
+            token.column,
+        )
     tail = match["tail"].casefold()
     event = ChordEvent(
         at=Fraction(0),

@@ -109,10 +109,11 @@ def _lines_of_bars(bars: tuple[Bar, ...]) -> Iterator[list[Bar]]:
     group: list[Bar] = []
     for bar in bars:
         previous = group[-1] if group else None
+        full = sum(not each.is_pickup for each in group)
         is_start = bool(bar.opens_repeat or bar.directions or bar.key_change)
         if previous is not None and (
             is_start
-            or (len(group) >= BARS_A_LINE and not bar.endings)
+            or (full >= BARS_A_LINE and not bar.endings)
             or previous.closes_repeat
             or previous.endings != bar.endings
         ):
