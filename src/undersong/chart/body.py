@@ -11,6 +11,7 @@ from undersong.chart.faults import Faults
 from undersong.chart.head import Head
 from undersong.chart.headers import Heading, bare_name
 from undersong.chart.lines import BAR_LINE, Line, late_direction
+from undersong.chart.roadmap import passes
 from undersong.chart.signs import Reading, SignError, is_chord_like
 from undersong.chart.song import Bar, KeyChange, Section, Style
 from undersong.theory.chord import NumberChord, quality
@@ -145,11 +146,13 @@ class BodyReader:
                 draft.ending_line, 1, "A 1st ending wants a 2nd: write a line that starts 2nd:."
             )
         stated = draft.heading.bars
-        if stated is not None and draft.bars and stated != len(draft.bars):
+        written = sum(not bar.is_pickup for bar in draft.bars)
+        played = sum(not draft.bars[index].is_pickup for index in passes(tuple(draft.bars)))
+        if stated is not None and draft.bars and stated not in (written, played):
             self.faults.error(
                 draft.line,
                 1,
-                f"{draft.heading.name} says {stated} bars and has {len(draft.bars)}.",
+                f"{draft.heading.name} says {stated} bars and has {played}.",
                 means=True,
             )
 
