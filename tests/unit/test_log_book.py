@@ -416,3 +416,39 @@ def test_moments_need_their_zone(book: Book, scale: Item) -> None:
         book.add_player("Jonas", at=datetime(2026, 11, 25))
     assert book.players() == ()
     assert book.add_player("Jonas", at=AT.astimezone(UTC)).added_at == AT
+
+
+def test_judged_notes_know_windows_and_what_was_put_right(
+    book: Book, mara: Player, scale: Item
+) -> None:
+    notes = [
+        {"index": 0, "verdict": "right", "timing_ms": 50.0},
+        {"index": 1, "verdict": "right", "timing_ms": 50.1},
+        {"index": 2, "verdict": "right", "timing_ms": -70.0},
+        {"index": 3, "verdict": "wrong", "timing_ms": 0.0},
+        {"index": None, "verdict": "extra", "timing_ms": None},
+        {"index": 4, "verdict": "missed", "timing_ms": None},
+        {"index": 5, "verdict": "unsure", "timing_ms": None},
+        {"index": 6, "verdict": "right", "timing_ms": 90.0},
+    ]
+    kept = book.keep_take(
+        mara,
+        scale,
+        outcome=Outcome.NOT_CLEAN,
+        tempo_bpm=70,
+        at=AT,
+        tolerance_ms=50,
+        hearing={"notes": notes},
+    )
+    book.overrule(kept.take.id, 3, "right", at=AT)
+    take = book.overrule(kept.take.id, 7, "right", at=AT)
+    assert [(note.index, note.fault) for note in take.judged] == [
+        (0, ""),
+        (1, "late"),
+        (2, "early"),
+        (3, ""),
+        (None, "extra"),
+        (4, "missed"),
+        (5, ""),
+        (6, ""),
+    ]

@@ -25,12 +25,20 @@ from undersong.log.takes import (
     check_there,
     find_take,
     find_takes,
-    heard_notes,
     judge_again,
     store_take,
     take_row,
 )
-from undersong.log.values import VERDICTS, Assignment, Item, KeptTake, LadderState, Player, Take
+from undersong.log.values import (
+    VERDICTS,
+    Assignment,
+    Item,
+    KeptTake,
+    LadderState,
+    Player,
+    Take,
+    notes_of,
+)
 from undersong.practice.ladder import Outcome, Rule, first
 from undersong.practice.passes import Pass
 
@@ -252,7 +260,7 @@ class Book(Shelf):
         by = clean_text(by)
         with self._writing() as connection:
             take = find_take(connection, take_id)
-            heard = heard_notes(take)
+            heard = notes_of(take.hearing)
             if not 0 <= note < len(heard):
                 raise LogError(
                     f"The take has no note {note}: its hearing has {len(heard)} notes, from 0."

@@ -20,7 +20,7 @@ from undersong.log.ladders import (
     set_ladder,
 )
 from undersong.log.shelf import all_items, clean_text, json_value
-from undersong.log.values import Item, Overruled, Player, Take
+from undersong.log.values import Item, Overruled, Player, Take, notes_of
 from undersong.practice.ladder import Ladder, Outcome, step
 
 SAME_TEMPO_BPM = 0.5  # a pass this close to the ladder's tempo was played at it
@@ -144,7 +144,7 @@ def _found(connection: sa.Connection, wanted: sa.ColumnElement[bool]) -> tuple[T
 
 
 def _take_of(row: Row, item: Item, overrules: list[Row]) -> Take:
-    notes = _notes(row.hearing)
+    notes = notes_of(row.hearing)
     return Take(
         id=row.id,
         uid=row.uid,
@@ -169,16 +169,6 @@ def _take_of(row: Row, item: Item, overrules: list[Row]) -> Take:
         ),
         hearing=row.hearing,
     )
-
-
-def heard_notes(take: Take) -> list[Mapping[str, object]]:
-    """The notes of a take's hearing, in its order; none where nobody listened."""
-    return _notes(take.hearing)
-
-
-def _notes(hearing: object) -> list[Mapping[str, object]]:
-    notes = hearing.get("notes") if isinstance(hearing, Mapping) else None
-    return [note for note in notes if isinstance(note, Mapping)] if isinstance(notes, list) else []
 
 
 def check_there(connection: sa.Connection, table: sa.Table, number: int, what: str) -> None:

@@ -19,8 +19,8 @@ import sqlalchemy as sa
 from undersong.log import schema
 from undersong.log.ladders import ladder_of_row
 from undersong.log.shelf import all_items
-from undersong.log.takes import find_takes, heard_notes
-from undersong.log.values import Item, Player, Take
+from undersong.log.takes import find_takes
+from undersong.log.values import Item, Player, Take, notes_of
 from undersong.practice.ladder import Outcome, ladder_json
 
 FORMAT = "undersong log"
@@ -40,7 +40,7 @@ def to_csv(takes: Iterable[Take], players: Iterable[Player]) -> str:
     writer = csv.writer(out, lineterminator="\r\n")  # RFC 4180
     writer.writerow(COLUMNS)
     for take in takes:
-        verdicts = [str(note.get("verdict")) for note in heard_notes(take)]
+        verdicts = [str(note.get("verdict")) for note in notes_of(take.hearing)]
         writer.writerow(
             _harmless(cell)
             for cell in (

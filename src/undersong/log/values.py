@@ -8,6 +8,7 @@ from datetime import date, datetime
 
 from undersong.practice.ladder import Ladder, Outcome, Rule
 from undersong.practice.passes import Pass
+from undersong.practice.weak import Judged
 
 KINDS = ("drill", "line", "song")
 HANDS = ("right", "left")
@@ -97,6 +98,35 @@ class Take:
             roots_right=self.roots_right,
             in_time=self.in_time,
         )
+
+    @property
+    def judged(self) -> tuple[Judged, ...]:
+        """The heard notes with the verdicts that people put right; none where nobody listened."""
+        right = {each.note: each.verdict for each in self.overruled}
+        return tuple(
+            Judged(index if isinstance(index := note.get("index"), int) else None, fault)
+            for place, note in enumerate(notes_of(self.hearing))
+            for fault in [_fault(note, right.get(place), self.tolerance_ms)]
+        )
+
+
+def notes_of(hearing: object) -> list[Mapping[str, object]]:
+    """The notes of a hearing, in its order; none where there is no hearing."""
+    notes = hearing.get("notes") if isinstance(hearing, Mapping) else None
+    return [note for note in notes if isinstance(note, Mapping)] if isinstance(notes, list) else []
+
+
+def _fault(note: Mapping[str, object], put_right: str | None, tolerance_ms: float | None) -> str:
+    verdict = str(note.get("verdict")) if put_right is None else put_right
+    if verdict in ("wrong", "missed", "extra"):
+        return verdict
+    timing_ms = note.get("timing_ms")
+    # Who says "that was right" means its time too.
+    if put_right is not None or tolerance_ms is None or not isinstance(timing_ms, int | float):
+        return ""
+    if abs(timing_ms) <= tolerance_ms:
+        return ""
+    return "late" if timing_ms > 0 else "early"
 
 
 @dataclass(frozen=True, slots=True)
