@@ -1,1 +1,28 @@
 """Audio in, evidence, alignment, judging."""
+
+from undersong.ear.hear import hear
+from undersong.ear.hearing import (
+    Hearing,
+    HeardNote,
+    Reference,
+    Summary,
+    Verdict,
+    WorstBar,
+    hearing_json,
+)
+from undersong.ear.tolerance import window_ms
+from undersong.ear.words import fault_line, hearing_lines
+
+__all__ = [
+    "HeardNote",
+    "Hearing",
+    "Reference",
+    "Summary",
+    "Verdict",
+    "WorstBar",
+    "fault_line",
+    "hear",
+    "hearing_json",
+    "hearing_lines",
+    "window_ms",
+]

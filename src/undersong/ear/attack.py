@@ -31,6 +31,7 @@ FRAME = round(FRAME_S * RATE_HZ)
 CHUNK_S = 64.0
 AHEAD = 100
 """Frames within which a note shows how loud it will be."""
+MIDDLE_SHARE = 0.7
 LEAST_GAP = 25
 """Frames: of two rises closer than this the larger is kept."""
 
@@ -133,7 +134,7 @@ class Attacks:
     @property
     def strength(self) -> Floats:
         """How much each looks like an attack, shape (n_attacks,)."""
-        return self.high + np.maximum(self.low, self.middle * 0.7)
+        return self.high + np.maximum(self.low, MIDDLE_SHARE * self.middle)
 
 
 LEAST_STRENGTH = 0.7
@@ -148,7 +149,7 @@ def attacks(samples: Samples) -> Attacks:
         Shape (n_samples,), at `RATE_HZ`.
     """
     rise = {band.name: np.maximum(0, rises(band_energies(samples, band), band)) for band in BANDS}
-    combined = rise["high"] + np.maximum(rise["low"], 0.7 * rise["middle"])
+    combined = rise["high"] + np.maximum(rise["low"], MIDDLE_SHARE * rise["middle"])
     places, _ = find_peaks(combined, height=LEAST_STRENGTH, distance=LEAST_GAP)
     near = {
         name: maximum_filter1d(values, 21)[places].astype(np.float64)

@@ -12,6 +12,7 @@ Conventions
 
 from __future__ import annotations
 
+from bisect import bisect
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +20,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 from scipy.signal import find_peaks
 
-from undersong.ear.attack import FRAME_S, Attacks, attacks
+from undersong.ear.attack import FRAME_S, MIDDLE_SHARE, Attacks, attacks
 from undersong.ear.frames import Samples, Take
 from undersong.ear.pitch import (
     MIDIS,
@@ -38,9 +39,12 @@ STRONG = 2.6
 """Strength from which a rise is taken for a note before anything else is known."""
 LONGEST_STRETCH_S = 0.42
 TUNING_ROUND_CENTS = 5.0
+STILL_POSSIBLE = -6.0
+TURNS = 3
 RENEWED_SHARE = 0.12
-RENEWAL_DELAY_S = 0.012
-DISTINCT_S = 0.03
+RENEWAL_RISE = 40
+RENEWAL_DELAY_S = 0.01
+DISTINCT_S = 0.018
 QUIET_SHARE = 0.02
 ODDS_LIMIT = 8.0
 
@@ -87,8 +91,14 @@ class Measures:
     low: Floats
     renewal: Floats
     restless: Floats
+    spent: Floats
     level: Floats
     gain: Floats
+
+    @property
+    def strength(self) -> Floats:
+        """As in `Attacks`."""
+        return self.high + np.maximum(self.low, MIDDLE_SHARE * self.middle)
 
     @property
     def table(self) -> Floats:
@@ -103,6 +113,7 @@ class Measures:
                 renewal,
                 self.restless,
                 renewal * self.restless,
+                self.spent,
                 np.clip(self.level, -8, 1),
                 np.clip(self.gain, -3, 3),
             ),
@@ -110,7 +121,7 @@ class Measures:
         )
 
 
-WEIGHTS = np.array([3.53, 1.77, 0.71, 3.22, 4.5, -9.17, 8.12, 0.45, 2.48])
+WEIGHTS = np.array([4.88, 1.84, 0.77, 3.22, 5.88, -4.44, 5.07, -8.57, 0.32, 1.89])
 
 
 def gathered(take: Take) -> Evidence:
@@ -120,19 +131,22 @@ def gathered(take: Take) -> Evidence:
     found = attacks(take.samples)
     notes_s = apart(found.onset_s[found.strength > STRONG])
     tuning = 0.0
-    for turn in range(2):
+    for turn in range(TURNS):
         sounding = _stretches(string, notes_s, take.length_s)
         if turn == 0:
             tuning = TUNING_ROUND_CENTS * round(tuning_of(sounding) / TUNING_ROUND_CENTS)
         measures = measured(found, smooth, notes_s, _fundamentals(sounding, tuning))
         odds = np.clip(measures.table @ WEIGHTS, -ODDS_LIMIT, ODDS_LIMIT)
-        notes_s = apart(measures.onset_s[odds > 0])
-    end_s = ends(measures.onset_s, notes_s, take.length_s)
-    all_stretches = stretches(
-        string, measures.onset_s, np.minimum(end_s, measures.onset_s + LONGEST_STRETCH_S)
-    )
+        # A rise that was strong by itself still parts two notes: the weighing may have failed only
+        # because the note before it was not known yet.
+        likely = (odds > 0) | ((measures.strength > STRONG) & (odds > STILL_POSSIBLE))
+        notes_s = measures.onset_s[likely][strongest(measures.onset_s[likely], odds[likely])]
+    kept = strongest(measures.onset_s, odds)
+    onset_s, odds = measures.onset_s[kept], odds[kept]
+    end_s = ends(onset_s, notes_s, take.length_s)
+    all_stretches = stretches(string, onset_s, np.minimum(end_s, onset_s + LONGEST_STRETCH_S))
     return Evidence(
-        onset_s=measures.onset_s,
+        onset_s=onset_s,
         odds=odds,
         end_s=end_s,
         scores=all_stretches.scores(tuning),
@@ -141,6 +155,23 @@ def gathered(take: Take) -> Evidence:
         string=string,
         length_s=take.length_s,
     )
+
+
+def strongest(onset_s: Floats, odds: Floats, least_s: float = 0.035) -> Places:
+    """Rows to keep so that none lies closer than `least_s` to one with better odds."""
+    taken: list[float] = []
+    kept = np.zeros(len(onset_s), bool)
+    padded = np.concatenate(([-np.inf], onset_s, [np.inf]))
+    is_lone = np.minimum(np.diff(padded)[:-1], np.diff(padded)[1:]) >= least_s
+    kept[is_lone] = True
+    for row in sorted(np.flatnonzero(~is_lone), key=lambda row: -odds[row]):
+        at = onset_s[row]
+        place = bisect(taken, at)
+        if any(abs(at - other) < least_s for other in taken[max(0, place - 1) : place + 1]):
+            continue
+        taken.insert(place, at)
+        kept[row] = True
+    return np.flatnonzero(kept)
 
 
 def apart(onset_s: Floats, least_s: float = 0.045) -> Floats:
@@ -182,7 +213,9 @@ def measured(found: Attacks, smooth: Samples, notes_s: Floats, f0_hz: Floats) ->
     if len(notes_s) == 0:
         none = np.zeros(len(found.onset_s))
         still = np.full_like(none, -8.0)
-        return Measures(found.onset_s, found.high, found.middle, found.low, none, none, still, none)
+        return Measures(
+            found.onset_s, found.high, found.middle, found.low, none, none, none, still, none
+        )
     new, energy = renewed(smooth, notes_s, f0_hz)
     loudness = float(np.percentile(maximum_filter1d(energy, 401)[::50], 80)) + 1e-9
     coming = maximum_filter1d(energy, 81, origin=-40) + QUIET_SHARE * loudness
@@ -199,6 +232,7 @@ def measured(found: Attacks, smooth: Samples, notes_s: Floats, f0_hz: Floats) ->
         *rises,
         renewal=_around(renewal, frame, -24, 9, 1).max(axis=1),
         restless=np.median(_around(share, frame, -70, -22, 4), axis=1),
+        spent=_around(renewal, frame, -64, -25, 3).max(axis=1),
         level=np.log(after / loudness + 1e-9),
         gain=np.log((after + quiet) / (before + quiet)),
     )
@@ -213,7 +247,11 @@ def _around(values: Floats, frame: Places, first: int, last: int, step: int) -> 
 def _places(onset_s: Floats, renewal: Floats) -> tuple[Floats, Places]:
     """All places to weigh, and for each the rise it came from (-1: renewed without a rise)."""
     peaks, _ = find_peaks(renewal, height=RENEWED_SHARE, distance=25)
-    peak_s = peaks * FRAME_S + RENEWAL_DELAY_S
+    back = np.arange(-RENEWAL_RISE, 1)
+    run = renewal[np.clip(peaks[:, None] + back, 0, None)] >= 0.5 * renewal[peaks, None]
+    # The last frame before the peak that is not yet half as high; the window looks ahead by itself.
+    rise = np.where(run.all(axis=1), 0, RENEWAL_RISE - run[:, ::-1].argmin(axis=1) + 1)
+    peak_s = (peaks - RENEWAL_RISE + rise) * FRAME_S + RENEWAL_DELAY_S
     at = np.searchsorted(onset_s, peak_s)
     padded = np.concatenate(([-np.inf], onset_s, [np.inf]))
     near = np.minimum(peak_s - padded[at], padded[at + 1] - peak_s)

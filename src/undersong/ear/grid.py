@@ -200,3 +200,20 @@ def fitted(grid_s: Floats, heard_s: Floats, otherwise: Grid, *, steady: bool = F
     if not 0.5 * otherwise.ratio < ratio < 2 * otherwise.ratio:
         return otherwise
     return Grid(start, ratio)
+
+
+KEPT_SHARE = 0.5
+
+
+def timing_grid(asked: Asked, onset_s: Floats, grid: Grid, window_ms: float) -> Grid:
+    """The steady grid that lateness is measured from, where neither start nor click gives one.
+
+    The tempo asked is kept where it fits: a straight line through a short pass would take part of a
+    player's drift for another tempo. Only where, over the whole pass, the two differ by more than
+    `KEPT_SHARE` of the timing window was another tempo played.
+    """
+    free = fitted(asked.grid_s, onset_s, grid)
+    known = asked.grid_s[np.isfinite(onset_s)]
+    if len(known) == 0 or abs(free.ratio - 1) * np.ptp(known) < KEPT_SHARE * window_ms / 1000:
+        return fitted(asked.grid_s, onset_s, Grid(free.start_s, 1.0), steady=True)
+    return free

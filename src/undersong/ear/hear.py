@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable
+from math import isfinite
 
 import numpy as np
 from numpy.typing import NDArray
 
 from undersong.ear.align import NONE, Asked, Heard, Match, aligned, pitch_odds
 from undersong.ear.evidence import Evidence, gathered
-from undersong.ear.frames import listen
-from undersong.ear.grid import Grid, fitted, followed, located
-from undersong.ear.hearing import Hearing, HeardNote, Reference, Summary, Verdict, WorstBar
+from undersong.ear.frames import Take, listen
+from undersong.ear.grid import Grid, fitted, followed, located, timing_grid
+from undersong.ear.hearing import Hearing, HeardNote, Reference
+from undersong.ear.passing import passed, stopped_before
+from undersong.ear.refusal import unheard, unlike
+from undersong.ear.summary import summed_up
 from undersong.ear.tolerance import window_ms
 from undersong.ear.verdict import judged, sounding
 from undersong.errors import PracticeError
@@ -31,73 +34,168 @@ def hear(
     level: int = 1,
     tolerance_ms: float | None = None,
 ) -> Hearing:
+    """Judge every note of a take.
+
+    Parameters
+    ----------
+    blocks
+        Mono samples, shape (n,) each, any n, full scale 1.0; read once, to the end or for two hours.
+    sample_rate_hz
+        Their rate.
+    part
+        What was to be played.
+    tempo_bpm
+        What tempo was asked, in the meter's own beat; None for the part's own.
+    start_s
+        Where beat 0 of the part falls in the take, in seconds, where that is known: then timing is
+        absolute. None to find it: a constant lateness cannot be told then, and is taken out.
+    level
+        1 to 5: chooses the timing window (see `tolerance`).
+    tolerance_ms
+        A timing window to use instead, > 0.
+
+    Returns
+    -------
+    Hearing
+        Silence, noise, another piece of music or too poor a recording are answers: `clean` is None
+        and `reason` says why.
+
+    Raises
+    ------
+    AudioError
+        If the rate is out of range or a block is not one row of floating-point samples.
+    PracticeError
+        If a setting makes no sense, or the part has no notes.
+    TheoryError
+        If the tempo cannot be played.
+    """
     asked_part = part if tempo_bpm is None else part.at_tempo(tempo_bpm)
-    window = tolerance_ms if tolerance_ms is not None else window_ms(asked_part, level=level)
+    window = _window(asked_part, level, tolerance_ms)
+    if start_s is not None and not isfinite(start_s):
+        raise PracticeError(f"A start at {start_s} seconds is no place in a recording.")
+    asked, index = asked_strokes(asked_part)
     take = listen(blocks, sample_rate_hz)
+    reason = unheard(take)
+    if reason is not None:
+        return _refused(reason, asked_part, window, start_s)
     evidence = gathered(take)
-    tempo_map = asked_part.tempo_map
-    strokes = asked_part.strokes
-    asked = Asked(
-        np.array([tempo_map.seconds_at(stroke.at) for stroke in strokes]),
-        np.array(
-            [
-                NONE if s.note.articulation is Articulation.GHOST else s.note.pitch.midi
-                for s in strokes
-            ]
-        ),
-    )
-    index = np.array([s.index for s in strokes])
+    return heard_against(asked_part, asked, index, take, evidence, window, start_s)
+
+
+def _window(part: Part, level: int, tolerance_ms: float | None) -> float:
+    usual = window_ms(part, level=level)
+    if tolerance_ms is None:
+        return usual
+    if not (isfinite(tolerance_ms) and tolerance_ms > 0):
+        raise PracticeError(
+            f"A timing window of {tolerance_ms} ms cannot be kept: use more than 0."
+        )
+    return tolerance_ms
+
+
+def asked_strokes(part: Part) -> tuple[Asked, NDArray[np.intp]]:
+    """The strokes to listen for, and the index of each one's first written note.
+
+    Of notes written at one place only the lowest is listened for.
+    """
+    strokes = [
+        stroke
+        for before, stroke in zip((None, *part.strokes), part.strokes, strict=False)
+        if before is None or before.at < stroke.at
+    ]
+    if not strokes:
+        raise PracticeError(f"{part.title!r} has no notes to listen for.")
+    tempo_map = part.tempo_map
+    midi = [
+        NONE if stroke.note.articulation is Articulation.GHOST else stroke.note.pitch.midi
+        for stroke in strokes
+    ]
+    grid_s = np.array([tempo_map.seconds_at(stroke.at) for stroke in strokes])
+    return Asked(grid_s, np.array(midi)), np.array([stroke.index for stroke in strokes])
+
+
+def heard_against(
+    part: Part,
+    asked: Asked,
+    index: NDArray[np.intp],
+    take: Take,
+    evidence: Evidence,
+    window: float,
+    start_s: float | None,
+) -> Hearing:
+    """Judge evidence that has been gathered (see `hear`)."""
     heard = Heard(evidence.onset_s, evidence.odds, pitch_odds(evidence.scores))
-    grid, match = best_alignment(asked, heard, start_s)
-    onset_s = np.where(match.attack == NONE, np.nan, heard.onset_s[match.attack])
+    found = best_alignment(asked, heard, start_s)
+    if found is None:
+        return _refused("I heard no bass in this recording.", part, window, start_s)
+    grid, match = found
+    reference = Reference.FITTED if start_s is None else Reference.START
     if start_s is None:
-        grid = timing_grid(asked, onset_s, grid, window)
+        grid = timing_grid(asked, _matched_s(heard, match), grid, window)
+    else:
+        grid = Grid(start_s, 1.0)
     expected_s = grid.at(asked.grid_s)
-    notes = judged(asked, index, evidence, sounding(evidence, match), expected_s)
-    clean = passed(notes, window)
+    notes = judged(asked, index, evidence, sounding(evidence, match, asked), expected_s)
+    stopped = stopped_before(notes)
+    reason = unlike(part, take, evidence, notes, stopped)
+    clean, why, belief = (
+        passed(part, notes, window, stopped) if reason is None else (None, reason, 1.0)
+    )
     return Hearing(
-        clean,
-        None,
-        Reference.FITTED,
-        window,
-        asked_part.tempo_bpm / grid.ratio,
-        grid.start_s,
-        evidence.tuning_cents,
-        notes,
-        None,
-        1.0,
+        clean=clean,
+        reason=why,
+        reference=reference,
+        tolerance_ms=window,
+        tempo_bpm=part.tempo_bpm / grid.ratio,
+        start_s=grid.start_s,
+        tuning_cents=_tuning(notes, evidence),
+        notes=notes,
+        summary=summed_up(part, notes, window),
+        probability=belief,
+        stopped_at=stopped,
     )
 
 
-def passed(notes, window):
-    if any(n.verdict in (Verdict.WRONG, Verdict.MISSED, Verdict.EXTRA) for n in notes):
-        return False
-    if any(n.timing_ms is not None and abs(n.timing_ms) > window for n in notes):
-        return False
-    if any(n.verdict is Verdict.UNSURE for n in notes):
-        return None
-    return True
+def _matched_s(heard: Heard, match: Match) -> Floats:
+    return np.where(match.attack == NONE, np.nan, heard.onset_s[match.attack])
 
 
-def best_alignment(asked: Asked, heard: Heard, start_s: float | None) -> tuple[Grid, Match]:
-    best = None
+def _tuning(notes: tuple[HeardNote, ...], evidence: Evidence) -> float:
+    off = [note.cents for note in notes if note.cents is not None]
+    return evidence.tuning_cents + (float(np.median(off)) if off else 0.0)
+
+
+def _refused(reason: str, part: Part, window: float, start_s: float | None) -> Hearing:
+    return Hearing(
+        clean=None,
+        reason=reason,
+        reference=Reference.FITTED if start_s is None else Reference.START,
+        tolerance_ms=window,
+        tempo_bpm=part.tempo_bpm,
+        start_s=start_s,
+        tuning_cents=None,
+        notes=(),
+        summary=summed_up(part, (), window),
+        probability=1.0,
+    )
+
+
+TURNS = 2
+FIRST_TIMING_S = 0.05
+
+
+def best_alignment(asked: Asked, heard: Heard, start_s: float | None) -> tuple[Grid, Match] | None:
+    """The best of the places where the part may begin, followed to its end; None if there is none."""
+    best: tuple[Grid, Match] | None = None
     grids = located(asked, heard) if start_s is None else [Grid(start_s, 1.0)]
     for grid in grids:
-        for _ in range(2):
-            match = aligned(asked, heard, grid.at(asked.grid_s), timing_s=0.05)
-            onset_s = np.where(match.attack == NONE, np.nan, heard.onset_s[match.attack])
-            grid = fitted(asked.grid_s, onset_s, grid)
-        match = aligned(asked, heard, grid.at(asked.grid_s), timing_s=0.05)
+        for _ in range(TURNS):
+            match = aligned(asked, heard, grid.at(asked.grid_s), timing_s=FIRST_TIMING_S)
+            grid = fitted(asked.grid_s, _matched_s(heard, match), grid)
+        match = aligned(asked, heard, grid.at(asked.grid_s), timing_s=FIRST_TIMING_S)
         if best is None or match.score > best[1].score:
             best = (grid, match)
-    grid = best[0]
-    expected_s = followed(asked, heard, grid)
-    return grid, aligned(asked, heard, expected_s)
-
-
-def timing_grid(asked: Asked, onset_s: Floats, grid: Grid, window_ms: float) -> Grid:
-    free = fitted(asked.grid_s, onset_s, grid)
-    span = np.ptp(asked.grid_s)
-    if abs(free.ratio - 1) * span < 0.0005 * window_ms:
-        return fitted(asked.grid_s, onset_s, Grid(free.start_s, 1.0), steady=True)
-    return free
+    if best is None:
+        return None
+    expected_s = followed(asked, heard, best[0])
+    return best[0], aligned(asked, heard, expected_s)

@@ -44,6 +44,7 @@ SPREAD_CENTS = 10.0
 STIFFNESS = 1e-4
 LOBE = 0.75
 """Width of a harmonic's lobe (one standard deviation) in units of 1 / window length."""
+BEFORE_S = 0.006
 SETTLE_S = 0.04
 """The attack is skipped: noise, and a string that starts sharp (trade handbook 8.5)."""
 
@@ -120,6 +121,10 @@ class Stretches:
     window: NDArray[np.intp]
     level_db: Floats
 
+    def rows(self, rows: NDArray[np.intp] | NDArray[np.bool_]) -> Stretches:
+        """Some of them."""
+        return Stretches(self.magnitude[rows], self.window[rows], self.level_db[rows])
+
     @property
     def shares(self) -> Floats:
         """Emphasised magnitudes, each row summing to one (zero where silent)."""
@@ -137,6 +142,48 @@ class Stretches:
         return scores
 
 
+RING_SHARES = (0.0, 0.15, 0.3, 0.45, 0.6)
+"""Shares of a stretch that may be the sound before it, ringing on."""
+
+
+def scores_over_ring(
+    now: Stretches, before: Stretches, tuning_cents: float, midis: NDArray[np.intp]
+) -> Floats:
+    """Scores of some hypotheses when the sound before may ring on under each.
+
+    Parameters
+    ----------
+    now, before
+        Row by row the same windows: the stretch asked about and the sound just before its onset.
+    midis
+        Hypotheses to score, shape (n_hypotheses,).
+
+    Returns
+    -------
+    Floats
+        Shape (n_stretches, n_hypotheses): each with the share of ringing, at most the last of
+        `RING_SHARES`, that suits it best. A note that only rings on scores no better than it did.
+    """
+    columns = midis - LOWEST_MIDI
+    observed, ringing = now.shares, before.shares
+    floor = FLOOR / observed.shape[1]
+    scores = np.full((len(observed), len(midis)), -np.inf)
+    for row, window in enumerate(now.window):
+        expected = np.exp(log_shares(int(window), tuning_cents)[:, columns])
+        old = (1 - FLOOR) * ringing[row][:, None] + floor
+        for share in RING_SHARES:
+            mixed = np.log((1 - share) * expected + share * old)
+            scores[row] = np.maximum(scores[row], observed[row] @ mixed)
+    return scores
+
+
+def stretches_before(samples: Samples, onset_s: Floats, windows: NDArray[np.intp]) -> Stretches:
+    """Spectra of the sound just before each onset, in windows of given sizes."""
+    size = np.asarray(windows)
+    last = ((onset_s - BEFORE_S) * PITCH_RATE_HZ).astype(np.intp)
+    return _spectra(samples, last - size, size)
+
+
 def stretches(samples: Samples, onset_s: Floats, end_s: Floats) -> Stretches:
     """Spectra from shortly after each onset to at most each end.
 
@@ -151,8 +198,12 @@ def stretches(samples: Samples, onset_s: Floats, end_s: Floats) -> Stretches:
     first = ((onset_s + np.minimum(SETTLE_S, 0.25 * length)) * PITCH_RATE_HZ).astype(np.intp)
     room = ((end_s - 0.005) * PITCH_RATE_HZ).astype(np.intp) - first
     window = np.array(WINDOWS)[np.maximum(np.searchsorted(WINDOWS, room, side="right") - 1, 0)]
-    padded = np.pad(samples, (0, WINDOWS[-1] + 1))
-    first = np.clip(first, 0, len(samples))
+    return _spectra(samples, first, window)
+
+
+def _spectra(samples: Samples, first: NDArray[np.intp], window: NDArray[np.intp]) -> Stretches:
+    padded = np.pad(samples, (WINDOWS[-1], WINDOWS[-1] + 1))
+    first = np.clip(first, -WINDOWS[-1], len(samples)) + WINDOWS[-1]
     magnitude = np.empty((len(first), len(_BIN_HZ)))
     level_db = np.empty(len(first))
     for size in np.unique(window):
@@ -177,8 +228,7 @@ def tuning_of(parts: Stretches) -> float:
         steady = parts.window >= WINDOWS[2]
     if not steady.any():
         return 0.0
-    some = Stretches(parts.magnitude[steady], parts.window[steady], parts.level_db[steady])
-    some = _thinned(some, 60)
+    some = _thinned(parts.rows(steady), 60)
     grid = np.arange(-WIDEST_TUNING_CENTS, WIDEST_TUNING_CENTS + 1, TUNING_STEP_CENTS)
     fit = np.array([some.scores(float(cents)).max(axis=1).mean() for cents in grid])
     top = int(np.clip(np.argmax(fit), 1, len(grid) - 2))
@@ -190,7 +240,7 @@ def tuning_of(parts: Stretches) -> float:
 
 def _thinned(parts: Stretches, most: int) -> Stretches:
     rows = np.linspace(0, len(parts.window) - 1, min(most, len(parts.window))).astype(np.intp)
-    return Stretches(parts.magnitude[rows], parts.window[rows], parts.level_db[rows])
+    return parts.rows(rows)
 
 
 FINE_REACH_CENTS = 60.0

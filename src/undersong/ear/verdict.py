@@ -19,7 +19,15 @@ from numpy.typing import NDArray
 from undersong.ear.align import NONE, Asked, Match
 from undersong.ear.evidence import LONGEST_STRETCH_S, Evidence
 from undersong.ear.hearing import HeardNote, Verdict
-from undersong.ear.pitch import LOWEST_MIDI, MIDIS, Stretches, fine_cents, stretches
+from undersong.ear.pitch import (
+    LOWEST_MIDI,
+    MIDIS,
+    Stretches,
+    fine_cents,
+    scores_over_ring,
+    stretches,
+    stretches_before,
+)
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -28,7 +36,8 @@ PITCH_PRIOR = 3.0
 PITCH_WORTH = 30.0
 PLAYED_PRIOR = 2.5
 CHANGE_WORTH = 20.0
-EXTRA_PRIOR = -2.0
+EXTRA_PRIOR = -1.0
+DOUBT = 0.1
 SURE_ODDS = 1.0
 """A verdict against a note needs these odds; below them it is `unsure`."""
 EXTRA_APART_S = 0.05
@@ -59,7 +68,7 @@ class Sounding:
     cents: Floats
 
 
-def sounding(evidence: Evidence, match: Match) -> Sounding:
+def sounding(evidence: Evidence, match: Match, asked: Asked) -> Sounding:
     """Matched strokes and likely extra notes, each heard until the next of them begins."""
     stroke_of = np.full(len(evidence.onset_s), NONE)
     matched = np.flatnonzero(match.attack != NONE)
@@ -70,10 +79,38 @@ def sounding(evidence: Evidence, match: Match) -> Sounding:
     end_s = np.append(onset_s[1:], evidence.length_s)[: len(rows)]
     parts = stretches(evidence.string, onset_s, np.minimum(end_s, onset_s + LONGEST_STRETCH_S))
     scores = parts.scores(evidence.tuning_cents)
+    scores = _without_ring(evidence, parts, scores, onset_s, _asked_columns(asked, stroke_of[rows]))
     midi = MIDIS[scores.argmax(axis=1)] if len(rows) else np.zeros(0, np.intp)
     return Sounding(
         rows, stroke_of[rows], scores, parts.level_db, midi, _settled_cents(parts, midi)
     )
+
+
+def _asked_columns(asked: Asked, stroke: Places) -> Places:
+    """Column of the asked pitch of each note, or `NONE`."""
+    column = asked.midi[stroke] - LOWEST_MIDI
+    return np.where((stroke != NONE) & (column >= 0) & (column < len(MIDIS)), column, NONE)
+
+
+def _without_ring(
+    evidence: Evidence, parts: Stretches, scores: Floats, onset_s: Floats, column: Places
+) -> Floats:
+    """Scores again, with the note before allowed to ring on, wherever the asked one is in doubt."""
+    asked = np.flatnonzero(column != NONE)
+    own = scores[asked, column[asked]]
+    doubtful = asked[own - _best_other(scores[asked], column[asked]) < DOUBT]
+    if len(doubtful) == 0:
+        return scores
+    before = stretches_before(evidence.string, onset_s[doubtful], parts.window[doubtful])
+    again = scores.copy()
+    again[doubtful] = scores_over_ring(parts.rows(doubtful), before, evidence.tuning_cents, MIDIS)
+    return again
+
+
+def _best_other(scores: Floats, column: Places) -> Floats:
+    others = scores.copy()
+    others[np.arange(len(scores)), column] = -np.inf
+    return np.asarray(others.max(axis=1))
 
 
 def _settled_cents(parts: Stretches, midi: Places) -> Floats:
@@ -119,12 +156,10 @@ def judged(
         else:
             note = _played(asked, index, evidence, heard, stroke, place, float(expected_s[stroke]))
             notes.append((float(evidence.onset_s[heard.attack[place]]), note))
-    last_s = max((at for at, _ in notes), default=0.0)
     for place in np.flatnonzero(~matched):
         extra = _extra(evidence, heard, int(place))
         if extra is not None and extra.onset_s is not None:
             notes.append((extra.onset_s, extra))
-    del last_s
     return tuple(note for _, note in sorted(notes, key=lambda pair: pair[0]))
 
 

@@ -1,0 +1,82 @@
+"""When a recording cannot be judged, and why, in a sentence the player can act on."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from undersong.ear.evidence import Evidence
+from undersong.ear.frames import Take
+from undersong.ear.hearing import HeardNote, Verdict
+from undersong.theory.part import Part
+
+SHORTEST_S = 0.25
+QUIETEST_PEAK = 10 ** (-60 / 20)
+"""A take whose loudest sample is below -60 dB of full scale holds nothing to judge."""
+MOST_BAD_SHARE = 0.01
+MOST_CLIPPED_SHARE = 0.02
+LEAST_RIGHT_SHARE = 0.5
+LEAST_MATCHED = 3
+SHIFTED_SHARE = 0.7
+
+
+def unheard(take: Take) -> str | None:
+    """Why a recording holds nothing that could be judged, or None."""
+    if take.length_s == 0:
+        return "The recording is empty."
+    if take.length_s < SHORTEST_S:
+        return f"The recording is too short to judge: {1000 * take.length_s:.3g} milliseconds."
+    if take.bad_samples > MOST_BAD_SHARE * take.length_s * 8000:
+        return (
+            f"The recording is damaged: {take.bad_samples} of its samples are no numbers. "
+            "Record it again."
+        )
+    if take.peak == 0:
+        return "The recording is silent. Check the cable and the input, and play it again."
+    if take.peak < QUIETEST_PEAK:
+        return "The recording is too quiet. Move closer or turn up, and play it again."
+    return None
+
+
+def unlike(
+    part: Part,
+    take: Take,
+    evidence: Evidence,
+    notes: tuple[HeardNote, ...],
+    stopped: int | None,
+) -> str | None:
+    """Why what was heard cannot be judged as a pass of this part, or None."""
+    asked = [note for note in notes if note.index is not None]
+    if stopped is not None:
+        asked = [note for note in asked if note.index is not None and note.index < stopped]
+    played = [note for note in asked if note.verdict is not Verdict.MISSED]
+    right = sum(note.verdict is Verdict.RIGHT for note in asked)
+    if take.clipped_share > MOST_CLIPPED_SHARE:
+        return (
+            "The recording is clipped: it is too loud for the input. Turn down, and play it again."
+        )
+    if len(played) < min(LEAST_MATCHED, len(part.strokes)):
+        if (evidence.odds > 0).sum() < LEAST_MATCHED:
+            return "I heard no bass in this recording."
+        return "This does not sound like the exercise: almost none of its notes are there."
+    shifts = Counter(
+        note.heard_midi - note.asked_midi
+        for note in played
+        if note.heard_midi is not None and note.asked_midi is not None
+    )
+    if right >= LEAST_RIGHT_SHARE * len(asked):
+        return None
+    shift, count = shifts.most_common(1)[0] if shifts else (0, 0)
+    if shift != 0 and count >= SHIFTED_SHARE * len(asked):
+        return shifted(shift)
+    return "This does not sound like the exercise: most of its notes are not there."
+
+
+def shifted(semitones: int) -> str:
+    """The sentence for a pass played throughout in another key or octave."""
+    way = "higher" if semitones > 0 else "lower"
+    size = abs(semitones)
+    if size % 12 == 0:
+        count = "an octave" if size == 12 else f"{size // 12} octaves"
+        return f"You played this {count} {way} than written."
+    count = "a semitone" if size == 1 else f"{size} semitones"
+    return f"You played this in another key: {count} {way} than written."

@@ -1,0 +1,79 @@
+"""A pass in figures: lateness, spread, drift, counts, and the bars that need work.
+
+Lateness is taken over every note that was heard in its place, right or wrong. Drift is how much the
+player's own tempo changes from the first note to the last, read from a parabola through the
+lateness: with a steady grid a straight slope is another tempo and only its bend is drift, but with
+a known start or a click the slope counts as well.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import numpy as np
+
+from undersong.ear.hearing import HeardNote, Summary, Verdict, WorstBar
+from undersong.ear.passing import is_fault
+from undersong.theory.part import Part
+
+LEAST_FOR_SPREAD = 2
+LEAST_FOR_DRIFT = 8
+WORST_BARS = 3
+
+
+def summed_up(part: Part, notes: tuple[HeardNote, ...], window_ms: float) -> Summary:
+    """The figures of one pass; counts are over asked strokes, `extra` apart."""
+    timing = np.array([note.timing_ms for note in notes if note.timing_ms is not None])
+    counts = Counter(note.verdict for note in notes)
+    return Summary(
+        mean_ms=float(timing.mean()) if len(timing) else None,
+        spread_ms=float(timing.std()) if len(timing) >= LEAST_FOR_SPREAD else None,
+        drift_percent=_drift_percent(notes),
+        asked=sum(note.index is not None for note in notes),
+        right=counts[Verdict.RIGHT],
+        wrong=counts[Verdict.WRONG],
+        missed=counts[Verdict.MISSED],
+        extra=counts[Verdict.EXTRA],
+        unsure=counts[Verdict.UNSURE],
+        early=int(np.count_nonzero(timing < -window_ms)),
+        late=int(np.count_nonzero(timing > window_ms)),
+        worst_bars=_worst_bars(part, notes, window_ms),
+    )
+
+
+def _drift_percent(notes: tuple[HeardNote, ...]) -> float | None:
+    pairs = [
+        (note.onset_s, note.timing_ms / 1000)
+        for note in notes
+        if note.timing_ms is not None and note.onset_s is not None
+    ]
+    if len(pairs) < LEAST_FOR_DRIFT:
+        return None
+    at_s, late_s = np.array(pairs).T
+    kept = np.ones(len(at_s), bool)
+    bend = slope = 0.0
+    for _ in range(3):
+        bend, slope, level = np.polyfit(at_s[kept], late_s[kept], 2)
+        off = np.abs(late_s - np.polyval((bend, slope, level), at_s))
+        kept = off <= max(0.01, 3 * float(np.median(off)))
+        if np.count_nonzero(kept) < LEAST_FOR_DRIFT:
+            break
+    # A note later by x in a time t means a tempo lower by x / t.
+    return float(-100 * 2 * bend * (at_s[-1] - at_s[0]))
+
+
+def _worst_bars(part: Part, notes: tuple[HeardNote, ...], window_ms: float) -> tuple[WorstBar, ...]:
+    """Bars with faults, most faults first, then the largest timing error."""
+    faults: Counter[int] = Counter()
+    timing: dict[int, float] = {}
+    bar = part.bars[0].number if part.bars else 1
+    for note in notes:
+        if note.index is not None:
+            bar = part.place_of(part.notes[note.index].at)[0]
+        if not is_fault(note, window_ms):
+            continue
+        faults[bar] += 1
+        if note.timing_ms is not None and abs(note.timing_ms) > abs(timing.get(bar, 0.0)):
+            timing[bar] = note.timing_ms
+    worst = sorted(faults, key=lambda each: (-faults[each], -abs(timing.get(each, 0.0)), each))
+    return tuple(WorstBar(each, faults[each], timing.get(each)) for each in worst[:WORST_BARS])
