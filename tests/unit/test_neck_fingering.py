@@ -84,7 +84,7 @@ def test_a_shift_is_made_during_an_open_string_when_time_is_short() -> None:
     fingering = finger_part(part, BASS)
     opens = [note.fret == 0 for note in fingering.part.notes]
     assert opens[2]
-    assert "during the open A" in " ".join(fingering.words())
+    assert "on the open A" in " ".join(fingering.words())
 
 
 def test_a_rest_is_time_to_shift_in() -> None:

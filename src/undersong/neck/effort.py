@@ -21,7 +21,7 @@ settings, with these as defaults.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import lru_cache
 
@@ -40,6 +40,7 @@ Mask = NDArray[np.bool_]
 FINGER_SHARE = {1: 0.0, 2: 0.5, 3: 0.75, 4: 1.0}
 UNREACHABLE_MM = 50.0  # beyond the comfortable reach by this much a finger does not get there
 HELD_SHARE = 0.75  # a stopped note keeps the hand for this much of its length
+ROW = 7  # numbers that describe one way to stop a string
 SHORTEST_MOVE_S = 0.03  # no less time than this is reckoned for a move
 REFERENCE_SPEED_MM_S = 1000.0
 
@@ -88,6 +89,10 @@ class Weights:
         Each use of finger 4, the weakest; small, likewise.
     articulation
         A hammered or slid note that is not on the string of the note before it.
+    away
+        Each fret between the hand and the nearest root of the chord, when asked to stay around it.
+    fretless
+        Factor on shifts and jumps where no fret helps the finger to land; at least 1.
     """
 
     shift: float = 1.0
@@ -108,11 +113,25 @@ class Weights:
     up_the_neck: float = 0.003
     little_finger: float = 0.03
     articulation: float = 8.0
+    away: float = 0.5
+    fretless: float = 1.3
 
     def __post_init__(self) -> None:
         for name in self.__slots__:
             if not getattr(self, name) >= 0:
                 raise ValueError(f"the weight {name} must not be negative")
+
+    def on(self, instrument: Instrument) -> Weights:
+        """The weights as they are on an instrument: without frets, shifts and jumps cost more."""
+        if not instrument.fretless:
+            return self
+        return replace(
+            self,
+            shift=self.shift * self.fretless,
+            shift_100mm=self.shift_100mm * self.fretless,
+            hurry=self.hurry * self.fretless,
+            jump=self.jump * self.fretless,
+        )
 
 
 WEIGHTS = Weights()
@@ -123,7 +142,8 @@ class Hands:
     """Every way to play one pitch: parallel arrays of shape (n_ways,).
 
     `stretch_mm` is how far the finger lies beyond its comfortable reach; `extended` and
-    `squeezed` are 0 or 1; `could_be_open` is 1 where the pitch is also an open string.
+    `squeezed` are 0 or 1; `could_be_open` is 1 where the pitch is also an open string; `away`
+    counts frets from the hand to the root it was asked to stay around.
     """
 
     string: Ints
@@ -134,6 +154,7 @@ class Hands:
     extended: Floats
     squeezed: Floats
     could_be_open: Floats
+    away: Floats
 
     def __len__(self) -> int:
         return len(self.string)
@@ -157,26 +178,36 @@ def hands_for(midi: int, instrument: Instrument) -> Hands:
     rows: list[tuple[float, ...]] = []
     for string, fret in places:
         if fret == 0:
-            rows.extend((string, 0, 0, hand, 0, 0, 0, 1) for hand in range(1, instrument.frets + 1))
+            rows.extend((string, 0, 0, hand, 0, 0, 0) for hand in range(1, instrument.frets + 1))
         else:
             rows.extend((string, fret, *way) for way in _stopped(fret, instrument))
     has_open = any(fret == 0 for _, fret in places)
-    table = np.array(rows, dtype=np.float64).reshape(-1, len(Hands.__slots__))
+    table = np.array(rows, dtype=np.float64).reshape(-1, ROW)
     string, fret, finger, hand = table[:, :4].astype(np.int64).T.copy()
     stretch_mm, extended, squeezed = table[:, 4:7].T.copy()
     could_be_open = np.full(len(table), float(has_open))
-    return Hands(string, fret, finger, hand, stretch_mm, extended, squeezed, could_be_open)
+    return Hands(
+        string,
+        fret,
+        finger,
+        hand,
+        stretch_mm,
+        extended,
+        squeezed,
+        could_be_open,
+        away=np.zeros(len(table)),
+    )
 
 
 def _stopped(fret: int, instrument: Instrument) -> Iterator[tuple[float, ...]]:
-    """Finger, hand, stretch_mm, extended, squeezed, 0 for each way to stop a fret."""
+    """Finger, hand, stretch_mm, extended, squeezed for each way to stop a fret."""
     for hand in range(max(fret - 4, 1), min(fret + 1, instrument.frets) + 1):
         for finger, offset, extended, squeezed in _frame(hand, instrument):
             if hand + offset != fret:
                 continue
             stretch = _stretch_mm(hand, finger, offset, instrument)
             if stretch <= UNREACHABLE_MM:
-                yield finger, hand, stretch, float(extended), float(squeezed), 0.0
+                yield finger, hand, stretch, float(extended), float(squeezed)
 
 
 def has_three_fret_frame(hand: int, instrument: Instrument) -> bool:
@@ -236,6 +267,7 @@ def place_terms(hands: Hands, weights: Weights, liking: OpenStrings) -> dict[str
         "high on the neck": weights.high * np.maximum(hands.fret - SEMITONES_PER_OCTAVE, 0)
         + weights.up_the_neck * hands.fret,
         "little finger": weights.little_finger * (hands.finger == 4),
+        "away from the chord": weights.away * hands.away,
     }
 
 
@@ -281,8 +313,8 @@ def articulation_points(before: Hands, after: Hands, weights: Weights) -> Floats
 class MoveTime:
     """Seconds a hand has to move in, leaving a stopped note and leaving an open string."""
 
-    stopped_s: float | Floats
-    open_s: float | Floats
+    stopped_s: float
+    open_s: float
 
 
 def move_time(gap_s: float, length_s: float) -> MoveTime:
@@ -299,10 +331,12 @@ def move_time(gap_s: float, length_s: float) -> MoveTime:
     return MoveTime(max(gap_s - held, SHORTEST_MOVE_S), max(gap_s, SHORTEST_MOVE_S))
 
 
-def hurry_factors(before: Hands, time: MoveTime, weights: Weights) -> Floats:
-    """Points per mm squared of hand distance, for each way of the note left."""
-    return np.where(
-        before.finger == 0,
-        weights.hurry / (REFERENCE_SPEED_MM_S * time.open_s) ** 2,
-        weights.hurry / (REFERENCE_SPEED_MM_S * time.stopped_s) ** 2,
-    )
+def seconds_to_move(before: Hands, time: MoveTime) -> Floats:
+    """Seconds for a move out of each way: shape (n_before,)."""
+    return np.where(before.finger == 0, time.open_s, time.stopped_s)
+
+
+def hurry_factor(seconds: Floats, weights: Weights) -> Floats:
+    """Points for each mm squared that the hand moves in so many seconds."""
+    factor: Floats = weights.hurry / (REFERENCE_SPEED_MM_S * seconds) ** 2
+    return factor

@@ -1,41 +1,28 @@
-"""The least-effort fingering of a whole part, by dynamic programming.
+"""The least-effort fingering of a whole part, and how to tell it.
 
-State: one way to play one note (string, fret, finger and where the hand stands).
-Step: the next stroke of the hand; tied notes are one stroke.
-Cost: `place_terms` of each way plus `move_terms` and hurry of each move, from effort.py.
-
-The cost of a move depends on nothing but the two ways and the time between them, so the best
-road to each way of a note goes through the best road to some way of the note before it
-(Bellman's principle): the answer is the optimum of the stated cost, not a good guess. Time grows
-with the number of notes and with the square of the ways to play one.
+What effort is stands in effort.py, how the least is found in search.py, what a player may ask
+for in wishes.py. This module puts a part through them and says in words what came out.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 
-from undersong.errors import UnplayableError
-from undersong.neck.effort import (
-    WEIGHTS,
-    Hands,
-    Mask,
-    MoveTime,
-    OpenStrings,
-    Weights,
-    hands_for,
-    move_time,
-)
+from undersong.neck.effort import WEIGHTS, Hands, MoveTime, Weights, move_time
 from undersong.neck.instrument import Instrument
-from undersong.neck.search import Search, picked
-from undersong.theory.part import Articulation, Part, Stroke, Voice
-from undersong.theory.pitch import plain_pitch
+from undersong.neck.repeats import repeats
+from undersong.neck.search import Line, Search, picked
+from undersong.neck.wishes import ANYHOW, Wishes, strokes_to_finger, ways_of
+from undersong.theory.part import Articulation, Part, Stroke
 
-_ORDINALS = (
-    "open",
+__all__ = ["Fingering", "Wishes", "finger_part", "fingered", "position_name", "second_best"]
+
+ORDINALS = (
+    "no",
     "first",
     "second",
     "third",
@@ -61,36 +48,39 @@ ON_ONE_STRING = (Articulation.HAMMERED, Articulation.SLIDE)
 
 
 @dataclass(frozen=True, slots=True)
-class Wishes:
-    """What a fingering has to respect.
-
-    `highest_fret` and `lowest_fret` bound the stopped notes; `start_fret` is the fret of the
-    first note (0 for an open string); `keep_places` keeps the string and fret of every note
-    that has them and chooses the fingers alone.
-    """
-
-    highest_fret: int | None = None
-    lowest_fret: int = 1
-    open_strings: OpenStrings = OpenStrings.ALLOWED
-    start_fret: int | None = None
-    keep_places: bool = False
-
-
-@dataclass(frozen=True, slots=True)
 class Fingering:
     """A fingered part, what it costs and why.
 
-    `hands` holds the fret under finger 1 for each stroke of the part; `terms` the points by
-    name, which sum to `cost`; `points` what each stroke costs with the move into it;
-    `hardest_mm_s` the fastest the hand has to travel.
+    Parameters
+    ----------
+    part
+        With string, fret and finger on every note.
+    cost
+        Points of the whole; the sum of `terms` and of `points`.
+    terms
+        Points by name.
+    points
+        Points of each stroke together with the move into it.
+    hands
+        The fret under finger 1 for each stroke.
+    shift_mm_s
+        How fast the hand travels into each stroke, mm/s.
+    stretch_mm
+        How far each finger lies beyond its comfortable reach, mm.
     """
 
     part: Part
     cost: float
-    hands: tuple[int, ...]
     terms: dict[str, float]
     points: tuple[float, ...]
-    hardest_mm_s: float
+    hands: tuple[int, ...]
+    shift_mm_s: tuple[float, ...]
+    stretch_mm: tuple[float, ...]
+
+    @property
+    def hardest_mm_s(self) -> float:
+        """The fastest the hand has to travel."""
+        return max(self.shift_mm_s, default=0.0)
 
     def words(self) -> tuple[str, ...]:
         """The fingering told in sentences: where the hand starts, and every shift."""
@@ -98,40 +88,48 @@ class Fingering:
         if not strokes:
             return ("Nothing to play.",)
         told = [f"Start in {position_name(self.hands[0])}."]
-        for before, stroke, left, hand in zip(
-            strokes, strokes[1:], self.hands, self.hands[1:], strict=False
-        ):
-            if hand != left:
-                told.append(self._shift_words(before, stroke, left, hand))
+        bars = self.part.bars
+        starts = [bar.at for bar in bars]
+        for place in range(1, len(strokes)):
+            if self.hands[place] != self.hands[place - 1]:
+                bar = bars[bisect_right(starts, strokes[place].at) - 1]
+                early = bar.meter.bar - bar.length if bar.number == 0 else 0
+                beat = (strokes[place].at - bar.at + early) / bar.meter.beat + 1
+                told.append(
+                    f"Bar {bar.number}, beat {float(beat):.4g}: {self._shift(strokes, place)}"
+                )
         if len(told) == 1:
             told.append("The hand never shifts.")
         return tuple(told)
 
-    def _shift_words(self, before: Stroke, stroke: Stroke, left: int, hand: int) -> str:
-        bar, beat = self.part.place_of(stroke.at)
-        way = "up" if hand > left else "down"
-        when = f" during the open {before.note.pitch.name}" if before.note.finger == 0 else ""
-        return (
-            f"Bar {bar}, beat {_beat_words(float(beat))}: shift {way} to {position_name(hand)} "
-            f"for the {stroke.note.pitch.name}{when}."
-        )
+    def _shift(self, strokes: Sequence[Stroke], place: int) -> str:
+        before, after = strokes[place - 1], strokes[place]
+        way = "up" if self.hands[place] > self.hands[place - 1] else "down"
+        to = position_name(self.hands[place])
+        if before.note.finger == 0:
+            return f"shift {way} to {to} on the open {before.note.pitch.name}."
+        if before.end < after.at:
+            return f"shift {way} to {to} in the rest before the {after.note.pitch.name}."
+        return f"shift {way} to {to} for the {after.note.pitch.name}."
+
+    def cost_words(self) -> str:
+        """What the points went on, the most first."""
+        paid = sorted(((points, name) for name, points in self.terms.items()), reverse=True)
+        parts = ", ".join(f"{name} {points:.1f}" for points, name in paid if points >= 0.05)
+        return f"{self.cost:.1f} points: {parts}." if parts else "No effort at all."
 
 
 def position_name(hand: int) -> str:
     """``fifth position``: the fret under finger 1."""
-    name = _ORDINALS[hand] if hand < len(_ORDINALS) else f"{hand}th"
+    name = ORDINALS[hand] if hand < len(ORDINALS) else f"{hand}th"
     return f"{name} position"
-
-
-def _beat_words(beat: float) -> str:
-    return f"{beat:.4g}"
 
 
 def fingered(
     part: Part,
     instrument: Instrument,
     *,
-    wishes: Wishes = Wishes(),
+    wishes: Wishes = ANYHOW,
     weights: Weights = WEIGHTS,
 ) -> Part:
     """The part with string, fret and finger on every note; see `finger_part`."""
@@ -142,7 +140,7 @@ def finger_part(
     part: Part,
     instrument: Instrument,
     *,
-    wishes: Wishes = Wishes(),
+    wishes: Wishes = ANYHOW,
     weights: Weights = WEIGHTS,
 ) -> Fingering:
     """The least-effort fingering of a part.
@@ -164,43 +162,56 @@ def finger_part(
         If a note lies nowhere on this neck, or nowhere the wishes leave: the sentence names the
         note, its bar and beat, and the nearest that can be played.
     """
-    strokes = _one_at_a_time(part)
-    every = {midi: hands_for(midi, instrument) for midi in {s.note.pitch.midi for s in strokes}}
-    ways = [
-        _ways(part, stroke, every[stroke.note.pitch.midi], instrument, wishes) for stroke in strokes
-    ]
-    times = _move_times(part, strokes)
-    search = Search(instrument, weights, wishes.open_strings)
-    on_string = [stroke.note.articulation in ON_ONE_STRING for stroke in strokes]
-    road = picked(ways, search.best_road(ways, times, on_string))
-    terms, hardest_mm_s = search.account(road, times, on_string)
-    totals = {name: float(points.sum()) for name, points in terms.items()}
-    return Fingering(
-        _written(part, strokes, road, instrument),
-        sum(totals.values()),
-        tuple(road.hand.tolist()),
-        totals,
-        tuple(np.sum(list(terms.values()), axis=0).tolist()),
-        hardest_mm_s,
-    )
+    task = _Task(part, instrument, wishes, weights)
+    return task.told(task.search.best_road(task.line))
 
 
-def _one_at_a_time(part: Part) -> tuple[Stroke, ...]:
-    if part.voice is not Voice.BASS:
-        raise UnplayableError(f"A {part.voice} part has no strings to finger: give a bass part.")
-    strokes = part.strokes
-    for before, stroke in pairwise(strokes):
-        if before.at == stroke.at:
-            raise UnplayableError(
-                f"{_where(part, stroke)}: {before.note.pitch} and {stroke.note.pitch} start "
-                "together; we finger one note at a time: leave one of them out."
-            )
-    return strokes
+def second_best(
+    part: Part,
+    instrument: Instrument,
+    *,
+    wishes: Wishes = ANYHOW,
+    weights: Weights = WEIGHTS,
+) -> Fingering | None:
+    """The least-effort fingering that puts at least one note elsewhere than the best does.
+
+    None where every note has only one place. Parameters and errors as for `finger_part`.
+    """
+    task = _Task(part, instrument, wishes, weights)
+    best = task.search.best_road(task.line)
+    road = task.search.second_road(task.line, best) if best else None
+    return None if road is None else task.told(road)
 
 
-def _where(part: Part, stroke: Stroke) -> str:
-    bar, beat = part.place_of(stroke.at)
-    return f"Bar {bar}, beat {_beat_words(float(beat))}"
+class _Task:
+    """One part on one instrument, ready to be searched."""
+
+    def __init__(
+        self, part: Part, instrument: Instrument, wishes: Wishes, weights: Weights
+    ) -> None:
+        self.part, self.instrument = part, instrument
+        self.strokes = strokes_to_finger(part)
+        ways = ways_of(part, self.strokes, instrument, wishes)
+        times = _move_times(part, self.strokes)
+        on_string = [stroke.note.articulation in ON_ONE_STRING for stroke in self.strokes]
+        again = repeats(part, self.strokes, ways, times) if wishes.same_again else ()
+        self.line = Line(ways, times, on_string, again)
+        self.search = Search(instrument, weights, wishes.open_strings)
+
+    def told(self, road: Sequence[int]) -> Fingering:
+        """A road as a fingering."""
+        hands = picked(self.line.ways, road)
+        terms, speeds = self.search.account(self.line, hands)
+        totals = {name: float(points.sum()) for name, points in terms.items()}
+        return Fingering(
+            part=_written(self.part, self.strokes, hands, self.instrument),
+            cost=sum(totals.values()),
+            terms=totals,
+            points=tuple(np.sum(list(terms.values()), axis=0).tolist()),
+            hands=tuple(hands.hand.tolist()),
+            shift_mm_s=tuple(speeds.tolist()),
+            stretch_mm=tuple(hands.stretch_mm.tolist()),
+        )
 
 
 def _move_times(part: Part, strokes: Sequence[Stroke]) -> list[MoveTime]:
@@ -211,63 +222,6 @@ def _move_times(part: Part, strokes: Sequence[Stroke]) -> list[MoveTime]:
         move_time(following - start, end - start)
         for start, end, following in zip(starts, ends, starts[1:], strict=False)
     ]
-
-
-def _ways(
-    part: Part, stroke: Stroke, every: Hands, instrument: Instrument, wishes: Wishes
-) -> Hands:
-    midi = stroke.note.pitch.midi
-    if not len(every):
-        raise _not_on_neck(part, stroke, instrument)
-    if wishes.keep_places and stroke.note.string is not None and stroke.note.fret is not None:
-        at_place = (every.string == stroke.note.string) & (every.fret == stroke.note.fret)
-        kept = every.taken(at_place)
-        wanted = f"on string {stroke.note.string} at fret {stroke.note.fret}"
-    else:
-        allowed = _allowed(every, stroke, wishes)
-        kept = every if allowed.all() else every.taken(allowed)
-        wanted = "with what is asked for"
-    if not len(kept):
-        choices = ", ".join(
-            f"string {string} fret {fret}" if fret else f"open string {string}"
-            for string, fret in instrument.places(midi)
-        )
-        raise UnplayableError(
-            f"{_where(part, stroke)}: {stroke.note.pitch} cannot be played {wanted}; "
-            f"it lies at {choices}.",
-            midi=midi,
-            nearest_midi=midi,
-            index=stroke.index,
-        )
-    return kept
-
-
-def _allowed(every: Hands, stroke: Stroke, wishes: Wishes) -> Mask:
-    is_open = every.finger == 0
-    allowed: Mask = is_open | (every.fret >= wishes.lowest_fret)
-    if wishes.highest_fret is not None:
-        allowed &= every.fret <= wishes.highest_fret
-    if wishes.open_strings is OpenStrings.NEVER:
-        allowed &= ~is_open
-    if wishes.start_fret is not None and stroke.index == 0:
-        allowed &= every.fret == wishes.start_fret
-    return allowed
-
-
-def _not_on_neck(part: Part, stroke: Stroke, instrument: Instrument) -> UnplayableError:
-    pitch = stroke.note.pitch
-    octaves = [m for m in range(pitch.midi % 12, 128, 12) if instrument.places(m)]
-    some = octaves or list(range(instrument.lowest, instrument.highest + 1))
-    nearest = min((m for m in some if instrument.places(m)), key=lambda m: abs(m - pitch.midi))
-    name = pitch.name.with_midi(nearest) if octaves else plain_pitch(nearest)
-    return UnplayableError(
-        f"{_where(part, stroke)}: {pitch} is not on this neck ({instrument.tuning}, "
-        f"{instrument.frets} frets); the nearest {'octave' if octaves else 'note'} that is "
-        f"there is {name}.",
-        midi=pitch.midi,
-        nearest_midi=nearest,
-        index=stroke.index,
-    )
 
 
 def _written(part: Part, strokes: Sequence[Stroke], road: Hands, instrument: Instrument) -> Part:
