@@ -1,7 +1,8 @@
 """Staircase rules against the literature that described them.
 
 Levitt 1971, JASA 49(2B), 467-477: with equal steps, N in a row against one, the rule settles where
-p**N = 1/2: 0.707 for two, 0.794 for three, 0.841 for four (values from memory).
+p**N = 1/2: 0.707 for two (his figure, well known; paper not re-read), and by the same arithmetic
+0.794 for three, 0.841 for four.
 Kaernbach 1991, Perception & Psychophysics 49(3), 227-229: one in a row, unequal steps, settles
 where p * up = (1 - p) * down (equation from memory; the abstract, read, says that any point can
 be aimed at by the ratio of the steps).

@@ -59,7 +59,7 @@ class Estimate:
     Attributes
     ----------
     tempo_bpm
-        The middle of the belief; None until both a clean pass and a failed one have been judged.
+        The middle of the belief; None until it is at least roughly known.
     low_bpm, high_bpm
         Nine tenths of the belief lie between them. None where nothing bounds that side: without
         a clean pass there is no low end, without a failed one no high end.
@@ -90,18 +90,18 @@ class Estimate:
         low, high = f"{self.low_bpm or 0:.0f}", f"{self.high_bpm or 0:.0f}"
         if not judged:
             return "Nothing has been judged yet: play a few passes first."
-        if self.tempo_bpm is None and self.clean:
+        if not self.not_clean:
             return (
                 f"At least about {low} BPM, from {said}, all clean: the limit is not in sight yet."
             )
-        if self.tempo_bpm is None:
+        if not self.clean:
             return (
                 f"Less than about {high} BPM, from {said}, none clean. Make the task smaller: a "
                 "shorter loop, fewer notes."
             )
         often = f"{self.share * 100:.0f} passes in 100 clean"
         between = f"between {low} and {high}, from {said}"
-        if self.sure is Sureness.NOT_YET:
+        if self.tempo_bpm is None:
             return f"Somewhere {between} ({often}): too little yet to say more."
         return f"About {self.tempo_bpm:.0f} BPM with {often}; {between}, {self.sure} known."
 
@@ -161,7 +161,8 @@ def estimate(
         ends = min(low, max(tried)) if clean else None, max(high, min(tried)) if failed else None
         return Estimate(None, *ends, share, len(clean), failed, highest, Sureness.NOT_YET)
     sure = _sureness((high - low) / middle)
-    return Estimate(middle, low, high, share, len(clean), failed, highest, sure)
+    known = None if sure is Sureness.NOT_YET else middle
+    return Estimate(known, low, high, share, len(clean), failed, highest, sure)
 
 
 def _sureness(width: float) -> Sureness:
