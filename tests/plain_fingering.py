@@ -7,7 +7,7 @@ the values of theory and instrument. Small and slow on purpose.
 from __future__ import annotations
 
 import random
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache, lru_cache
 
@@ -128,27 +128,76 @@ def move_cost(
     return cost
 
 
-def least_cost(part: Part, bass: Instrument, weights: Weights, liking: OpenStrings) -> float:
-    """The least cost over every fingering of a part, each one added up."""
+def every_cost(
+    part: Part, bass: Instrument, weights: Weights, liking: OpenStrings
+) -> NDArray[np.float64]:
+    """The cost of every fingering of a part: one axis for each note, one place for each way."""
     notes = part.notes
-    whole_s = 60 / part.tempo_bpm / float(part.meter.beat)
-    choices = [ways_to_play(note.pitch.midi, bass) for note in notes]
-    total = _column(choices[0], notes[0].pitch.midi, bass, weights, liking)
+    total = _column(_ways(part, 0, bass), notes[0].pitch.midi, bass, weights, liking)
     for place in range(1, len(notes)):
-        before, note = notes[place - 1], notes[place]
-        moves = _moves(
-            choices[place - 1],
-            choices[place],
-            round(float(note.at - before.at) * whole_s, 12),
-            round(float(before.length) * whole_s, 12),
-            bass,
-            weights,
-            slid=note.articulation in (Articulation.SLIDE, Articulation.HAMMERED),
-        )
-        column = _column(choices[place], note.pitch.midi, bass, weights, liking)
+        column = _column(_ways(part, place, bass), notes[place].pitch.midi, bass, weights, liking)
         # One more axis: nothing is thrown away, so this is the sum of every single road.
-        total = total[..., None] + moves + column
-    return float(total.min())
+        total = total[..., None] + _moves_between(part, place - 1, place, bass, weights) + column
+    return total
+
+
+def least_cost(part: Part, bass: Instrument, weights: Weights, liking: OpenStrings) -> float:
+    """The least cost over every fingering of a part."""
+    return float(every_cost(part, bass, weights, liking).min())
+
+
+def second_least_cost(
+    part: Part,
+    bass: Instrument,
+    weights: Weights,
+    liking: OpenStrings,
+    best: list[tuple[int | None, int | None]],
+) -> float:
+    """The least cost over every fingering that has a note in another place than `best`."""
+    total = every_cost(part, bass, weights, liking)
+    same = np.ones((), dtype=np.bool_)
+    for place, (string, fret) in enumerate(best):
+        ways = _ways(part, place, bass)
+        here = np.array([(way.string, way.fret) == (string, fret) for way in ways])
+        same = same[..., None] & here
+    return float(np.where(same, np.inf, total).min())
+
+
+def least_cost_alike(
+    bar: Part, count: int, bass: Instrument, weights: Weights, liking: OpenStrings
+) -> float:
+    """The least cost of a one-bar part played `count` times, every time the same way."""
+    once = every_cost(bar, bass, weights, liking)
+    first, last = bar.notes[0], bar.notes[-1]
+    again = replace(first, at=first.at + bar.length)
+    join = _moves_between(
+        replace(bar, notes=(last, again), length=Fraction(0)), 0, 1, bass, weights
+    )
+    if len(bar.notes) == 1:
+        return float((count * once + (count - 1) * np.diag(join)).min())
+    inside = (1,) * (len(bar.notes) - 2)
+    back = join.T.reshape(join.shape[1], *inside, join.shape[0])
+    return float((count * once + (count - 1) * back).min())
+
+
+def _ways(part: Part, place: int, bass: Instrument) -> tuple[Way, ...]:
+    return ways_to_play(part.notes[place].pitch.midi, bass)
+
+
+def _moves_between(
+    part: Part, place: int, after: int, bass: Instrument, weights: Weights
+) -> NDArray[np.float64]:
+    whole_s = 60 / part.tempo_bpm / float(part.meter.beat)
+    before, note = part.notes[place], part.notes[after]
+    return _moves(
+        _ways(part, place, bass),
+        _ways(part, after, bass),
+        round(float(note.at - before.at) * whole_s, 12),
+        round(float(before.length) * whole_s, 12),
+        bass,
+        weights,
+        slid=note.articulation in (Articulation.SLIDE, Articulation.HAMMERED),
+    )
 
 
 def roads(part: Part, bass: Instrument) -> int:
@@ -213,3 +262,21 @@ def random_part(rng: random.Random, bass: Instrument, most_roads: int) -> Part:
         if len(notes) > 2 and roads(part, bass) > most_roads:
             return Part("random", key, FOUR_FOUR, part.tempo_bpm, tuple(notes[:-1]))
     return part
+
+
+def random_bar(rng: random.Random, bass: Instrument, most_roads: int) -> Part:
+    """One 4/4 bar of random notes."""
+    while True:
+        part = random_part(rng, bass, most_roads)
+        if part.length == part.meter.bar:
+            return part
+
+
+def repeated(bar: Part, count: int) -> Part:
+    """A one-bar part several times over."""
+    notes = tuple(
+        replace(note, at=note.at + number * bar.length)
+        for number in range(count)
+        for note in bar.notes
+    )
+    return replace(bar, notes=notes, length=bar.length * count)

@@ -9,11 +9,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.strategies import SearchStrategy
 
-from plain_fingering import FIVE_TUNINGS, least_cost, random_bass, random_part
+from plain_fingering import (
+    FIVE_TUNINGS,
+    least_cost,
+    least_cost_alike,
+    random_bar,
+    random_bass,
+    random_part,
+    repeated,
+    second_least_cost,
+)
 from strategies import bass_parts, keys
 from undersong.errors import UnplayableError
 from undersong.neck.effort import WEIGHTS, OpenStrings
-from undersong.neck.fingering import Wishes, finger_part
+from undersong.neck.fingering import Wishes, finger_part, second_best
 from undersong.neck.instrument import TUNINGS, FingerSystem, Instrument, Tuning, parse_tuning
 from undersong.neck.moves import root_moves
 from undersong.neck.shapes import closed_shapes
@@ -97,8 +106,61 @@ def test_the_fingering_is_the_best_of_every_fingering(tuning: int, system: Finge
         bass = random_bass(rng, tuning, system)
         part = random_part(rng, bass, most_roads=200_000)
         liking = rng.choice((OpenStrings.ALLOWED, OpenStrings.LIKED, OpenStrings.AVOIDED))
-        cost = finger_part(part, bass, wishes=Wishes(open_strings=liking)).cost
+        cost = finger_part(part, bass, wishes=Wishes(open_strings=liking, same_again=False)).cost
         assert cost == pytest.approx(least_cost(part, bass, WEIGHTS, liking), abs=POINTS)
+
+
+@pytest.mark.parametrize("system", FingerSystem)
+def test_a_repeated_bar_is_fingered_alike_at_the_least_cost_of_that(system: FingerSystem) -> None:
+    rng = random.Random(f"alike {system}")
+    for index in range(40):
+        bass = random_bass(rng, index % len(FIVE_TUNINGS), system)
+        bar, count = random_bar(rng, bass, most_roads=100_000), rng.choice((2, 3, 5))
+        fingering = finger_part(repeated(bar, count), bass)
+        least = least_cost_alike(bar, count, bass, WEIGHTS, OpenStrings.ALLOWED)
+        assert fingering.cost == pytest.approx(least, abs=POINTS)
+        ways = [(n.string, n.fret, n.finger) for n in fingering.part.notes]
+        size = len(bar.notes)
+        assert ways == ways[:size] * count
+        assert fingering.hands == fingering.hands[:size] * count
+        free = finger_part(repeated(bar, count), bass, wishes=Wishes(same_again=False))
+        assert free.cost <= fingering.cost + POINTS
+
+
+@pytest.mark.parametrize("system", FingerSystem)
+def test_the_second_best_is_the_best_of_all_that_lie_elsewhere(system: FingerSystem) -> None:
+    rng = random.Random(f"second {system}")
+    found = 0
+    for index in range(60):
+        bass = random_bass(rng, index % len(FIVE_TUNINGS), system)
+        part = random_part(rng, bass, most_roads=100_000)
+        best = finger_part(part, bass)
+        second = second_best(part, bass)
+        places = [(note.string, note.fret) for note in best.part.notes]
+        least = second_least_cost(part, bass, WEIGHTS, OpenStrings.ALLOWED, places)
+        if second is None:
+            assert least == float("inf")
+            continue
+        found += 1
+        assert second.cost == pytest.approx(least, abs=POINTS)
+        assert [(note.string, note.fret) for note in second.part.notes] != places
+    assert found > 30
+
+
+def test_the_second_best_of_repeated_bars_repeats_too() -> None:
+    rng = random.Random("second alike")
+    for index in range(10):
+        bass = random_bass(rng, index % len(FIVE_TUNINGS), FingerSystem.ONE_PER_FRET)
+        bar = random_bar(rng, bass, most_roads=50_000)
+        part = repeated(bar, 3)
+        best, second = finger_part(part, bass), second_best(part, bass)
+        if second is None:
+            continue
+        size = len(bar.notes)
+        places = [(note.string, note.fret) for note in second.part.notes]
+        assert places == places[:size] * 3
+        assert places != [(note.string, note.fret) for note in best.part.notes]
+        assert second.cost >= best.cost - POINTS
 
 
 @some
