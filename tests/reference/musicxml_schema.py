@@ -7,6 +7,7 @@ attributes. Stubs with the attributes that MusicXML uses stand in for them here.
 from __future__ import annotations
 
 from importlib.resources import files
+from typing import Any
 
 from lxml import etree
 
@@ -29,9 +30,11 @@ _STUBS = {
 
 
 class _Stubs(etree.Resolver):
-    def resolve(self, url, pubid, context):  # type: ignore[no-untyped-def]
-        name = str(url).rsplit("/", 1)[-1]
-        return self.resolve_string(_STUBS[name], context) if name in _STUBS else None
+    # The stubs of lxml leave out the context that lxml passes and asks for.
+    def resolve(self, system_url: str, public_id: str, context: Any = None) -> Any:
+        name = str(system_url).rsplit("/", 1)[-1]
+        text = _STUBS.get(name)
+        return None if text is None else self.resolve_string(text, context, base_url=system_url)
 
 
 def musicxml_schema() -> etree.XMLSchema:

@@ -19,19 +19,20 @@ from undersong.theory.part import Part
 
 MAX_WHOLES = Fraction(4000)  # over four hours at one whole note in four seconds
 MAX_NOTES = 50_000
-MAX_FILE_BYTES = 8_000_000
+# Far above what one player's part takes; a score of a whole band may come as MusicXML.
+MAX_BYTES = {"MIDI": 2_000_000, "JSON": 16_000_000, "MusicXML": 24_000_000}
 FINE_GRID = 30_240  # 2^5 * 3^3 * 5 * 7: every tuplet in use; fits MIDI's 15 bits
 MAX_GRID = 32_767  # MIDI 1.0: division is a 15-bit number
 
 
 def checked_size(data: bytes, kind: str) -> bytes:
-    """The same bytes, refused where there are none or far too many."""
+    """The same bytes of a kind of file, refused where there are none or far too many."""
     if not data:
         raise ExchangeError(f"The {kind} file is empty.")
-    if len(data) > MAX_FILE_BYTES:
+    if len(data) > MAX_BYTES[kind]:
         raise ExchangeError(
-            f"The {kind} file holds {len(data) / 1e6:.0f} MB; a part for one player "
-            f"needs less than {MAX_FILE_BYTES / 1e6:.0f} MB."
+            f"The {kind} file holds {len(data) / 1e6:.0f} MB, above the "
+            f"{MAX_BYTES[kind] / 1e6:.0f} MB that are read: save the bass part alone."
         )
     return data
 

@@ -45,9 +45,9 @@ class Fields:
             subject = where or "The file: "
             raise ExchangeError(f"{subject}{_shown(values)} stands where an object {{...}} should.")
         self._values = values
-        for name in values:
+        for name in values.keys() - set(known):
             close = get_close_matches(str(name), known, n=1, cutoff=0.8)
-            if name not in known and close:
+            if close:
                 raise ExchangeError(f"{where}{_shown(name)} is no key of ours: write {close[0]!r}.")
 
     def value(self, name: str) -> object:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from fractions import Fraction
+from typing import Protocol, TypeVar
 
 from undersong.theory.meter import Meter, Wholes
 from undersong.theory.part import MeterMark, SectionMark
@@ -14,6 +16,29 @@ _FINEST_UNIT, _MOST_UPPER = 32, 32
 _MINUTE_US = 60_000_000
 _DECIMALS = 4
 _QUARTER = Fraction(1, 4)
+
+
+class _Placed(Protocol):
+    @property
+    def at(self) -> Wholes: ...
+
+
+Mark = TypeVar("Mark", bound=_Placed)
+
+
+def in_force(marks: Iterable[Mark]) -> Callable[[Wholes], Mark | None]:
+    """For any place the last mark at or before it; each look-up is a bisection.
+
+    Files may hold tens of thousands of marks and notes, too many to compare each with each.
+    """
+    ordered = sorted(marks, key=lambda mark: mark.at)
+    places = [mark.at for mark in ordered]
+
+    def mark_at(at: Wholes) -> Mark | None:
+        found = bisect_right(places, at)
+        return ordered[found - 1] if found else None
+
+    return mark_at
 
 
 def sections_of(named: Iterable[tuple[Wholes, str]]) -> tuple[SectionMark, ...]:

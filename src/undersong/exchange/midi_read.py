@@ -17,6 +17,7 @@ from __future__ import annotations
 import io
 import re
 from collections import defaultdict
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
@@ -25,7 +26,7 @@ import mido
 from undersong.errors import ExchangeError, TheoryError
 from undersong.exchange.bounds import MAX_GRID, checked_count, checked_length, checked_size
 from undersong.exchange.choose import Candidate, chosen
-from undersong.exchange.marks import meter_marks, sections_of, tempo_mark, told_in
+from undersong.exchange.marks import in_force, meter_marks, sections_of, tempo_mark, told_in
 from undersong.exchange.midi_write import ACCENT_VELOCITY, DRUM_CHANNEL, VELOCITY, Message
 from undersong.theory.key import parse_key
 from undersong.theory.meter import FOUR_FOUR, Meter, Wholes
@@ -175,7 +176,8 @@ def _part(found: _Found, tick: Fraction, which: str | None) -> Part:
         sections=sections_of((at * tick, name) for at, name in found.markers),
         swing=_swing(found.own),
     )
-    notes = tuple(_note(row, tick, shell, is_own=found.own is not None) for row in rows)
+    keys_at = in_force([KeyMark(Fraction(0), first_key), *keys])
+    notes = tuple(_note(row, tick, keys_at, is_own=found.own is not None) for row in rows)
     # Other programs' files end anywhere: theirs last to the end of the bar they end in.
     return replace(shell, notes=notes, length=end if found.own else Fraction(0))
 
@@ -228,10 +230,12 @@ def _pickup(signs: list[tuple[Wholes, Meter]]) -> Wholes:
 
 def _tempos(found: _Found, tick: Fraction, meters: list[MeterMark]) -> list[TempoMark]:
     events = {0: _DEFAULT_TEMPO_US, **found.tempos}
+    meter_at = in_force(meters)
     tempos: list[TempoMark] = []
     for at, quarter_us in sorted(events.items()):
         place = at * tick
-        beat = [mark.meter.beat for mark in meters if mark.at <= place][-1]
+        meter_mark = meter_at(place) or meters[0]
+        beat = meter_mark.meter.beat
         mark = tempo_mark(place, quarter_us, beat)
         if not tempos or (mark.tempo_bpm, mark.beat) != (tempos[-1].tempo_bpm, tempos[-1].beat):
             tempos.append(mark)
@@ -242,9 +246,17 @@ def _swing(own: re.Match[str] | None) -> Swing | None:
     return Swing(Fraction(own[2]), Fraction(own[3])) if own and own[2] else None
 
 
-def _note(row: tuple[int, int, int, int], tick: Fraction, shell: Part, *, is_own: bool) -> Note:
+def _note(
+    row: tuple[int, int, int, int],
+    tick: Fraction,
+    key_at: Callable[[Wholes], KeyMark | None],
+    *,
+    is_own: bool,
+) -> Note:
     on, off, midi, velocity = row
-    note = Note(on * tick, (off - on) * tick, shell.key_at(on * tick).spell(midi))
+    mark = key_at(on * tick)
+    assert mark is not None  # there is one at 0
+    note = Note(on * tick, (off - on) * tick, mark.key.spell(midi))
     if is_own and velocity in _TOUCH:
         dynamic, accented = _TOUCH[velocity]
         return replace(note, dynamic=dynamic, accented=accented)

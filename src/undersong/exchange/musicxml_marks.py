@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
 from undersong.exchange.chordkinds import chord_kind
+from undersong.exchange.marks import in_force
 from undersong.exchange.musicxml_note import TYPES
 from undersong.exchange.staves import Staves
 from undersong.exchange.values import Span, value_name
@@ -39,6 +41,8 @@ class Signs:
         self._staff = "1" if staves.has_tab else None
         self._signs = sorted(self._all(), key=lambda sign: (sign.at, sign.rank))
         self._next = 0
+        self._keys = sorted(part.key_marks, key=lambda mark: mark.at)
+        self._key_places = [mark.at for mark in self._keys]
         self._section_places = {mark.at for mark in part.sections}
 
     def has_section(self, at: Wholes) -> bool:
@@ -60,7 +64,7 @@ class Signs:
         attributes = sub(measure, "attributes")
         if before is None:
             sub(attributes, "divisions", str(divisions))
-        if before is None or any(mark.at == bar.at for mark in self._part.key_marks):
+        if before is None or self._changes_key(bar.at):
             _key(attributes, self._part.key_at(bar.at))
         if before != bar.meter:
             time = sub(attributes, "time")
@@ -71,14 +75,17 @@ class Signs:
         if len(attributes) == 0:
             measure.remove(attributes)
 
+    def _changes_key(self, at: Wholes) -> bool:
+        return bisect_left(self._key_places, at) < bisect_right(self._key_places, at)
+
     def keys_inside(self, measure: Element, bar: Bar, duration: Duration) -> None:
         """Key changes within the bar, each at its place."""
-        for mark in self._part.key_marks:
-            if bar.at < mark.at < bar.at + bar.length:
-                back = bar.at + bar.length - mark.at
-                sub(sub(measure, "backup"), "duration", duration(back))
-                _key(sub(measure, "attributes"), mark.key)
-                sub(sub(measure, "forward"), "duration", duration(back))
+        end = bar.at + bar.length
+        inside = slice(bisect_right(self._key_places, bar.at), bisect_left(self._key_places, end))
+        for mark in self._keys[inside]:
+            sub(sub(measure, "backup"), "duration", duration(end - mark.at))
+            _key(sub(measure, "attributes"), mark.key)
+            sub(sub(measure, "forward"), "duration", duration(end - mark.at))
 
     def _all(self) -> Iterator[_Sign]:
         part = self._part
@@ -88,10 +95,12 @@ class Signs:
             yield _Sign(tempo.at, 1, self._tempo(tempo))
         if part.swing is not None and part.swing.unit.denominator in _SWUNG_TYPES:
             yield _Sign(Fraction(0), 2, self._swing)
+        key_at = in_force(part.key_marks)
         for at, chord in self._chords():
+            mark = key_at(at)
             if chord is not None:
                 yield _Sign(at, 3, self._words("words", str(chord)))
-            yield _Sign(at, 4, self._harmony(chord, part.key_at(at)))
+            yield _Sign(at, 4, self._harmony(chord, part.key if mark is None else mark.key))
         dynamic = Dynamic.MF
         for note in part.notes:
             if note.dynamic is not dynamic:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from lxml import etree
 
+from undersong.exchange.marks import in_force
 from undersong.exchange.staves import Staves, drum_id, drum_place, has_cross_head
 from undersong.exchange.values import FINEST, Value
 from undersong.exchange.written import WrittenPart
 from undersong.exchange.xmltree import Element, sub
 from undersong.theory.meter import Wholes
-from undersong.theory.part import Articulation, Note, Part, Voice
+from undersong.theory.part import Articulation, KeyMark, Note, Part, Voice
 from undersong.theory.pitch import Pitch
 
 TYPES = {
@@ -33,6 +36,8 @@ class NoteWriter:
         self._part = part
         self._written = written
         self._staves = staves
+        self._chord_at = in_force(part.chords)
+        self._key_at = in_force([KeyMark(Fraction(0), part.key), *part.key_marks])
         self._measure: Element | None = None
         self._shown: dict[tuple[str, int], int] = {}
         self._led = {
@@ -138,7 +143,8 @@ class NoteWriter:
             sub(time, "normal-notes", str(value.normal))
 
     def _accidental(self, pitch: Pitch, at: Wholes) -> str | None:
-        signature = self._part.key_at(at).signature
+        mark = self._key_at(at)
+        signature = (mark.key if mark is not None else self._part.key).signature
         sharps = _SHARPS[: max(signature, 0)]
         flats = _SHARPS[::-1][: max(-signature, 0)]
         by_key = (pitch.letter in sharps) - (pitch.letter in flats)
@@ -228,8 +234,8 @@ class NoteWriter:
         """The degree; under it the note's chord where it is not the one in force; the mute."""
         if note.degree is not None:
             _lyric(element, 1, "degree", str(note.degree))
-        in_force = self._part.chord_at(note.at)
-        if note.chord is not None and note.chord != in_force:
+        mark = self._chord_at(note.at)
+        if note.chord is not None and (mark is None or mark.chord != note.chord):
             _lyric(element, 2, "chord", str(note.chord))
         if note.articulation is Articulation.MUTED:
             sub(sub(element, "play"), "mute", "palm")

@@ -23,13 +23,13 @@ from fractions import Fraction
 
 from undersong.errors import ExchangeError, TheoryError
 from undersong.exchange.bounds import (
-    MAX_FILE_BYTES,
+    MAX_BYTES,
     checked_count,
     checked_length,
     checked_size,
 )
 from undersong.exchange.choose import Candidate, chosen
-from undersong.exchange.marks import meter_lasting, sections_of, told_in
+from undersong.exchange.marks import in_force, meter_lasting, sections_of, told_in
 from undersong.exchange.musicxml_measure import Head, Measure, MeasureReader
 from undersong.exchange.repeats import MAX_BARS, played_order
 from undersong.exchange.xmltree import Element, parsed, text_of
@@ -105,8 +105,8 @@ def _unzipped(data: bytes) -> bytes:
 
 def _bounded(archive: zipfile.ZipFile, name: str) -> bytes:
     with archive.open(name) as member:
-        data = member.read(MAX_FILE_BYTES + 1)
-    return checked_size(data, "unzipped MusicXML")
+        data = member.read(MAX_BYTES["MusicXML"] + 1)
+    return checked_size(data, "MusicXML")
 
 
 def _score_part(root: Element, which: str | None) -> Element:
@@ -295,11 +295,12 @@ def _notes(score: _Score, tab_staves: set[int], shell: Part) -> tuple[Note, ...]
     on_staff = [row for row in score.heads if row[1].staff not in tab_staves]
     on_tab = [row for row in score.heads if row[1].staff in tab_staves]
     frets = {(at, head.pitch.midi): head for at, head, _ in on_tab}
+    chord_at = in_force(shell.chords)
     strokes: list[tuple[Note, str, bool]] = []
     for at, head, dynamic in sorted(on_staff or on_tab, key=lambda r: (r[0], r[1].pitch.midi)):
         before = _tied_to(strokes, at, head) if head.is_tied_back else None
         if before is None:
-            note = _note(at, head, dynamic, frets.get((at, head.pitch.midi)), shell)
+            note = _note(at, head, dynamic, frets.get((at, head.pitch.midi)), chord_at(at))
             strokes.append((note, head.voice, head.is_tied_on))
         else:
             note = strokes[before][0]
@@ -320,14 +321,16 @@ def _tied_to(strokes: Sequence[tuple[Note, str, bool]], at: Wholes, head: Head) 
     return found
 
 
-def _note(at: Wholes, head: Head, dynamic: Dynamic, tab: Head | None, shell: Part) -> Note:
+def _note(
+    at: Wholes, head: Head, dynamic: Dynamic, tab: Head | None, mark: ChordMark | None
+) -> Note:
     fingered = tab if tab is not None else head
     return Note(
         at,
         head.length,
         head.pitch,
         degree=head.degree,
-        chord=head.chord or shell.chord_at(at),
+        chord=head.chord or (mark.chord if mark is not None else None),
         string=fingered.string,
         fret=fingered.fret,
         finger=head.finger if head.finger is not None else fingered.finger,

@@ -23,7 +23,7 @@ Keys that are not ours are passed over, unless they look like one of ours misspe
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from fractions import Fraction
 from operator import attrgetter
@@ -31,9 +31,10 @@ from operator import attrgetter
 from undersong.errors import ExchangeError, TheoryError
 from undersong.exchange.bounds import checked_count, checked_length, checked_size
 from undersong.exchange.fields import Fields
+from undersong.exchange.marks import in_force
 from undersong.theory.chord import parse_number_chord
 from undersong.theory.key import Key, parse_degree, parse_key
-from undersong.theory.meter import Meter, parse_meter
+from undersong.theory.meter import Meter, Wholes, parse_meter
 from undersong.theory.part import (
     Articulation,
     ChordMark,
@@ -193,7 +194,8 @@ def _part(fields: Fields) -> Part:
     )
     rows = fields.rows("notes", _NOTE_KEYS, required=True)
     checked_count(len(rows))
-    notes = sorted((_note(row, part) for row in rows), key=attrgetter("at"))
+    key_at = in_force([KeyMark(Fraction(0), key), *key_marks])
+    notes = sorted((_note(row, key_at) for row in rows), key=attrgetter("at"))
     end = max((note.end for note in notes), default=Fraction(0))
     length = fields.wholes("length", Fraction(0))
     checked_length(max(end, length))
@@ -232,13 +234,15 @@ def _tuning(fields: Fields) -> tuple[int, ...] | None:
     return tuple(int(each) for each in strings)
 
 
-def _note(row: Fields, part: Part) -> Note:
+def _note(row: Fields, key_at: Callable[[Wholes], KeyMark | None]) -> Note:
     at = row.at("at")
+    mark = key_at(at)
+    assert mark is not None  # there is one at 0
     return row.made(
         Note,
         at=at,
         length=row.wholes("length"),
-        pitch=_pitch(row, part.key_at(at)),
+        pitch=_pitch(row, mark.key),
         degree=row.parsed_or_none("degree", parse_degree, "a degree such as 1 or b7"),
         chord=row.parsed_or_none("chord", parse_number_chord, "a chord number such as 1 or 5/7"),
         string=row.whole("string", 1, _MAX_STRING),

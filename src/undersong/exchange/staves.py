@@ -114,14 +114,12 @@ def _tuning(part: Part) -> tuple[int, ...]:
         standard = _STANDARD[count]
         if count >= most and all(standard[-string] == midi for string, midi in opens.items()):
             return standard
-    count = max(most, 4)
-    strings = [0] * count
-    known = min(opens)
-    for string in sorted(range(1, count + 1), key=lambda string: abs(string - known)):
-        near = string - 1 if string > known else string + 1
-        guess = strings[-near] + (_FOURTH if string < near else -_FOURTH) if strings else 0
-        strings[-string] = min(max(opens.get(string, guess), 0), 127)
-    return tuple(strings)
+
+    def fourths_from_nearest(string: int) -> int:
+        near = min(opens, key=lambda known: abs(known - string))
+        return min(max(opens[near] + _FOURTH * (near - string), 0), 127)
+
+    return tuple(fourths_from_nearest(string) for string in range(max(most, 4), 0, -1))
 
 
 def drum_id(key: int) -> str:

@@ -15,7 +15,7 @@ notation practice, no single source:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -142,22 +142,31 @@ def _stretches(events: Sequence[Span], meter: Meter) -> list[tuple[Wholes, Whole
 
 
 def _merged(
-    windows: Iterable[tuple[Wholes, Wholes]], events: Sequence[Span]
+    windows: Sequence[tuple[Wholes, Wholes]], events: Sequence[Span]
 ) -> list[tuple[Wholes, Wholes]]:
-    """Beats joined where a note between two tuplet places lies across their border."""
+    """Beats joined where a tuplet lies across their border.
+
+    Its mark is a note across it from one tuplet place to another, or a note as long as that one
+    with a single end on such a place: the outer two of three halves in the time of two.
+    """
+    loose = [event for event in events if _loose_ends(event)]
+    spanning = {
+        event.length
+        for event in loose
+        if _loose_ends(event) == 2 and any(event.start < low < event.end for low, _ in windows)
+    }
     merged: list[tuple[Wholes, Wholes]] = []
     for low, high in windows:
-        across = any(
-            event.start < low < event.end
-            and not is_dyadic(event.start)
-            and not is_dyadic(event.end)
-            for event in events
-        )
-        if merged and across:
+        across = (event for event in loose if event.start < low < event.end)
+        if merged and any(event.length in spanning for event in across):
             merged[-1] = (merged[-1][0], high)
         else:
             merged.append((low, high))
     return merged
+
+
+def _loose_ends(event: Span) -> int:
+    return (not is_dyadic(event.start)) + (not is_dyadic(event.end))
 
 
 def _refined(
