@@ -1,0 +1,481 @@
+"""Sheets of text: letter chords on a line above the words, or lists of chords.
+
+Where bars come from
+--------------------
+Bar lines in the text are kept, and chords inside them stand as in our own charts. Slashes without
+bar lines count beats: ``G / / / D / / /`` is two bars of 4/4. Where there is neither, every chord
+is given a bar, in order, and the report says so: the place of a chord over a word tells where it
+is sung, not how long it lasts. Words are dropped unless the leader keeps them.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+
+from undersong.chart.bars import read_bar
+from undersong.chart.headers import bare_name
+from undersong.chart.lines import text_lines
+from undersong.chart.names import Naming, read_name
+from undersong.chart.sheet import LETTER_KEY, MAX_CAPO, Sheet, SheetSettings, song_from
+from undersong.chart.signs import Reading, SignError, plain_signs
+from undersong.chart.song import (
+    MAX_TIMES,
+    Bar,
+    ChordEvent,
+    KeyChange,
+    Section,
+    Song,
+    Style,
+)
+from undersong.errors import ChartErrors, ChartSyntaxError, TheoryError
+from undersong.theory.chord import Chord, number_of
+from undersong.theory.key import parse_key
+from undersong.theory.meter import Meter, parse_meter
+
+MAX_SHEET_CHARACTERS = 1_000_000
+_LABEL = re.compile(
+    r"\s*[\[(]?\s*(?P<name>(?:intro|verse|chorus|refrain|pre[- ]?chorus|bridge|tag|outro|ending|"
+    r"turnaround|instrumental|interlude|breakdown|vamp|solo|coda|strophe|strofa|coro|estribillo|"
+    r"puente|ritornello|v|c|ch|b|br|pc)(?![a-z])(?:[ ]*\d{1,2}(?!\s*x)[a-z]?)?)\s*"
+    r"(?P<times>\(?\s*(?:x\s*\d+|\d+\s*x)\s*\)?)?\s*[\])]?\s*(?P<colon>:?)\s*[\])]?",
+    re.IGNORECASE,
+)
+_LONG_NAMES = {"v": "Verse", "c": "Chorus", "ch": "Chorus", "b": "Bridge", "br": "Bridge"}
+_LONG_NAMES |= {"pc": "Pre-Chorus"}
+_KEY = re.compile(
+    r"\bkey\s*(?:of|is)?\s*[:=]?\s*(?P<key>[A-G][#b]?(?:\s*(?:minor|major|min|maj)\b|m\b)?)(?!\w)",
+    re.IGNORECASE,
+)
+_CAPO = re.compile(r"\bcapo\s*[:=]?\s*(?:on|at|fret)?\s*(?P<fret>\d{1,2})\w{0,2}", re.IGNORECASE)
+_TEMPO = re.compile(
+    r"(?:\b(?:tempo|bpm)\s*[:=]?\s*(?P<a>\d{2,3}(?:\.\d+)?)|(?P<b>\d{2,3})\s*bpm)", re.IGNORECASE
+)
+_METER = re.compile(
+    r"(?:\b(?:time|meter|metre)\s*(?:signature)?\s*[:=]?\s*)?\b(?P<m>\d{1,2}/\d{1,2})\b"
+)
+_TITLE = re.compile(r"\s*(?:title|song)\s*:\s*", re.IGNORECASE)
+_TIMES = re.compile(r"\(?\s*(?:x\s*(?P<a>\d{1,2})|(?P<b>\d{1,2})\s*x)\s*\)?", re.IGNORECASE)
+_PLAYED_MARKS = {"/", "%", ".", "//", "///", "////", "0"}
+_IDLE_MARKS = {"-", "--", "~", "→", "->", ">", "*", "&", "…", "..."}
+_INLINE = re.compile(r"\[[A-G][^\]\s]{0,9}\]\s?\w")
+_STANZA = "Part"
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """A run of signs on a line, its column (1-based), and what it is."""
+
+    text: str
+    column: int
+    kind: str  # chord, mark, times or word
+    chord: Chord | None = None
+    guess: str = ""
+
+
+@dataclass(slots=True)
+class _Draft:
+    name: str
+    line: int
+    bars: list[Bar] = field(default_factory=list)
+    times: int = 1
+    is_stanza: bool = False
+
+
+def song_from_text(
+    text: str, settings: SheetSettings | None = None, *, source: str | None = None
+) -> Song:
+    """Read a sheet of text.
+
+    Raises
+    ------
+    ChartErrors
+        If there is no chord in it, or it is too long to be a song.
+    """
+    if len(text) > MAX_SHEET_CHARACTERS:
+        message = f"This is no song sheet: it has {len(text)} characters."
+        raise ChartErrors([ChartSyntaxError(message, source=source)])
+    settings = settings or SheetSettings()
+    sheet = SheetReader(settings).read(text_lines(text))
+    return song_from(sheet, settings, source=source)
+
+
+class SheetReader:
+    """Gathers a sheet from its lines."""
+
+    def __init__(self, settings: SheetSettings) -> None:
+        self.settings = settings
+        self.sheet = Sheet()
+        self.sheet.meter = settings.meter or self.sheet.meter
+        self.draft: _Draft | None = None
+        self.change: KeyChange | None = None
+        self.dropped: list[int] = []
+        self.guessed_bars = 0
+        self.stanzas = 0
+        self.after_gap = False
+        self.last_line: tuple[int, str] = (0, "")  # the last line of chords, and its section
+        self.last_bar = 0  # the first bar of that line
+
+    def read(self, lines: Sequence[str]) -> Sheet:
+        """All lines of a sheet, in order."""
+        plain = [plain_signs(line.expandtabs()) for line in lines]
+        words = [words_of(line, self.settings.naming) for line in plain]
+        for index, raw in enumerate(lines):
+            self._line(index + 1, raw, plain[index], words, index)
+        self._end_section()
+        self._last_remarks()
+        return self.sheet
+
+    def _line(
+        self, line: int, raw: str, plain: str, all_words: list[list[Word]], index: int
+    ) -> None:
+        if not plain.strip():
+            self.after_gap = True
+            return
+        if self._label(line, plain):
+            return
+        if self._meta(line, raw, plain):
+            return
+        if is_chord_line(all_words[index]) and not self._is_lone_word(all_words, index):
+            self._chords(line, plain, all_words[index])
+        elif _INLINE.search(plain):
+            self.sheet.remark(
+                line, 1, "left out", "Chords in brackets inside the words are not read: write "
+                "them on a line above.",
+            )  # fmt: skip
+        else:
+            self._other(line, raw)
+        self.after_gap = False
+
+    # Section names
+
+    def _label(self, line: int, plain: str) -> bool:
+        match = _LABEL.match(plain)
+        if match is None:
+            return False
+        rest = plain[match.end() :]
+        words = words_of(rest, self.settings.naming)
+        short = match["name"].strip().rstrip("0123456789 ").casefold()
+        is_closed = bool(match["colon"]) or plain.strip()[0] in "[("
+        if rest.strip() and not is_chord_line(words):
+            if not is_closed or not _TIMES.fullmatch(rest.strip()):
+                return False
+        elif short in ("c", "b") and not is_closed and not re.search(r"\d", match["name"]):
+            return False  # a chord name
+        self._start(line, _full_name(match["name"]), _times(match["times"]))
+        if rest.strip() and is_chord_line(words):
+            shifted = [replace(word, column=word.column + match.end()) for word in words]
+            self._chords(line, plain, shifted, start=match.end())
+        return True
+
+    def _start(self, line: int, name: str, times: int, *, is_stanza: bool = False) -> None:
+        self._end_section()
+        self.draft = _Draft(name, line, times=times, is_stanza=is_stanza)
+
+    def _end_section(self) -> None:
+        draft, self.draft = self.draft, None
+        if draft is None:
+            return
+        if not draft.bars:
+            self._revisit(draft)
+            return
+        taken = {bare_name(section.name): section for section in self.sheet.sections}
+        name, number = draft.name, 2
+        same = taken.get(bare_name(name))
+        if same is not None and same.bars == tuple(draft.bars):
+            self.sheet.visits.append(same.name)
+            return
+        while bare_name(name) in taken:
+            name, number = f"{draft.name} {number}", number + 1
+        self.sheet.sections.append(Section(name, tuple(draft.bars), draft.times))
+        self.sheet.visits.append(name)
+
+    def _revisit(self, draft: _Draft) -> None:
+        """A section's name without chords: the one of that name is played again."""
+        bare = bare_name(draft.name)
+        stem = bare.rstrip("0123456789")
+        for section in self.sheet.sections:
+            other = bare_name(section.name)
+            if other == bare or other.rstrip("0123456789") == stem:
+                self.sheet.visits += [section.name] * draft.times
+                self.sheet.remark(
+                    draft.line,
+                    1,
+                    "guessed",
+                    f"{draft.name} has no chords of its own; those of {section.name} are played.",
+                )
+                return
+        self.sheet.remark(draft.line, 1, "left out", f"{draft.name} has no chords.")
+
+    # Facts at the top
+
+    def _meta(self, line: int, raw: str, plain: str) -> bool:
+        found = [_KEY.search(plain), _CAPO.search(plain), _TEMPO.search(plain)]
+        meter = _METER.search(plain) if self.draft is None else None
+        if meter is not None and not _is_meter(meter["m"]):
+            meter = None
+        if not any(found) and meter is None:
+            return self._title(raw) if self.draft is None and _TITLE.match(plain) else False
+        key, capo, tempo = found
+        if key is not None:
+            self._stated_key(line, key)
+        if capo is not None and int(capo["fret"]) <= MAX_CAPO:
+            self.sheet.capo = int(capo["fret"])
+        if tempo is not None:
+            self.sheet.tempo_bpm = min(400.0, max(10.0, float(tempo["a"] or tempo["b"])))
+        if meter is not None and self.settings.meter is None:
+            self.sheet.meter = parse_meter(meter["m"])
+        spans = [each.span() for each in (key, capo, tempo, meter) if each is not None]
+        rest = "".join(
+            " " if any(a <= place < b for a, b in spans) else sign
+            for place, sign in enumerate(raw.expandtabs())
+        ).strip(" -–—|,;:()[].\t")
+        if rest and self.draft is None and not self.sheet.title:
+            self._title(rest)
+        elif len(rest) > 1:
+            self.sheet.remark(line, 1, "left out", f"Not used: {rest}")
+        return True
+
+    def _stated_key(self, line: int, match: re.Match[str]) -> None:
+        name = match["key"]
+        try:
+            key = parse_key(name[0].upper() + name[1:])
+        except TheoryError:
+            self.sheet.remark(line, match.start("key") + 1, "left out", f"{name} is no key.")
+            return
+        if self.draft is None and not self.sheet.sections:
+            self.sheet.key = self.sheet.key or key
+        else:
+            self.change = KeyChange(key=key)
+            self.sheet.remark(line, match.start("key") + 1, "guessed", f"From here on in {key}.")
+
+    def _title(self, raw: str) -> bool:
+        self.sheet.title = _TITLE.sub("", raw).strip()
+        return True
+
+    # Chords
+
+    def _is_lone_word(self, all_words: list[list[Word]], index: int) -> bool:
+        """A single A at the start of a line is a word unless words or chords follow it."""
+        words = all_words[index]
+        if len(words) != 1 or words[0].text not in ("A", "a", "Am", "am"):
+            return False
+        near = [all_words[i] for i in (index - 1, index + 1) if 0 <= i < len(all_words)]
+        return not any(near)
+
+    def _chords(self, line: int, plain: str, words: list[Word], start: int = 0) -> None:
+        if self.draft is None or (self.draft.is_stanza and self.after_gap):
+            self.stanzas += 1
+            self._start(line, f"{_STANZA} {self.stanzas}", 1, is_stanza=True)
+        assert self.draft is not None
+        for word in words:
+            if word.guess:
+                self.sheet.remark(line, word.column, "guessed", f"{word.guess}.")
+            if word.kind == "word":
+                self.sheet.remark(
+                    line, word.column, "left out", f"{word.text} is no chord that can be read."
+                )
+        first = len(self.draft.bars)
+        if "|" in plain[start:]:
+            self._barred(line, plain, start)
+        elif any(set(word.text) == {"/"} for word in words):
+            self._counted(line, words)
+        else:
+            chords = [word for word in words if word.kind == "chord"]
+            self.draft.bars += [self._whole(word.chord) for word in chords]
+            self.guessed_bars += len(chords)
+        times = next((word for word in words if word.kind == "times"), None)
+        self._finish_line(line, first, _times(times.text) if times else 1)
+
+    def _finish_line(self, line: int, first: int, times: int) -> None:
+        assert self.draft is not None
+        bars = self.draft.bars
+        if first >= len(bars):
+            return
+        self.last_line, self.last_bar = (line, self.draft.name), first
+        if self.change is not None:
+            bars[first] = replace(bars[first], key_change=self.change)
+            self.change = None
+        if times > 1 and not any(bar.opens_repeat for bar in bars[first:]):
+            bars[first] = replace(bars[first], opens_repeat=True)
+            bars[-1] = replace(bars[-1], closes_repeat=times)
+
+    def _whole(self, chord: Chord | None) -> Bar:
+        number = None if chord is None else number_of(chord, LETTER_KEY)
+        return Bar((ChordEvent(Fraction(0), number),), self.sheet.meter)
+
+    def _counted(self, line: int, words: list[Word]) -> None:
+        """Chords with a slash for each beat more, without bar lines."""
+        slots: list[Word | None] = []
+        for word in words:
+            if word.kind == "chord":
+                slots.append(word)
+            elif set(word.text) == {"/"}:
+                slots += [None] * len(word.text)
+        beats = self.sheet.meter.beats
+        assert self.draft is not None
+        if len(slots) % beats:
+            chords = [word for word in words if word.kind == "chord"]
+            self.draft.bars += [self._whole(word.chord) for word in chords]
+            self.sheet.remark(
+                line,
+                1,
+                "guessed",
+                f"{len(slots)} beats make no whole bars of {self.sheet.meter}; "
+                "every chord is given a bar.",
+            )
+            return
+        for start in range(0, len(slots), beats):
+            events = []
+            for beat, slot in enumerate(slots[start : start + beats]):
+                if slot is not None:
+                    whole = self._whole(slot.chord).events[0]
+                    events.append(replace(whole, at=beat * self.sheet.meter.beat))
+            self.draft.bars.append(Bar(tuple(events), self.sheet.meter))
+
+    def _barred(self, line: int, plain: str, start: int) -> None:
+        assert self.draft is not None
+        parts = list(re.finditer(r"[^|]+", plain[start:]))
+        for place, part in enumerate(parts):
+            text = part[0]
+            opens, closes = text.startswith(":"), text.rstrip().endswith(":")
+            words = words_of(text.replace(":", " "), self.settings.naming)
+            played = [word for word in words if word.kind in ("chord", "mark")]
+            times = next((word for word in words if word.kind == "times"), None)
+            if not played:
+                if times and place and self.draft.bars and self.draft.bars[-1].closes_repeat:
+                    count = _times(times.text)
+                    self.draft.bars[-1] = replace(self.draft.bars[-1], closes_repeat=count)
+                continue
+            bar = self._bar(line, start + part.start() + 1, played)
+            bar = replace(bar, opens_repeat=opens)
+            self.draft.bars.append(bar)
+            if closes:
+                self._close()
+
+    def _close(self) -> None:
+        assert self.draft is not None
+        bars = self.draft.bars
+        at = len(bars) - 1
+        while at > 0 and not bars[at].opens_repeat and not bars[at - 1].closes_repeat:
+            at -= 1
+        bars[at] = replace(bars[at], opens_repeat=True)
+        bars[-1] = replace(bars[-1], closes_repeat=2)
+
+    def _bar(self, line: int, column: int, words: list[Word]) -> Bar:
+        """What stands between two bar lines; shared evenly where its beats do not fit."""
+        assert self.draft is not None
+        signs = [
+            "0" if w.kind == "chord" and w.chord is None else str(w.chord or w.text)
+            for w in words
+            if w.text not in _IDLE_MARKS
+        ]
+        reading = Reading(Style.LETTERS, LETTER_KEY, lambda _, __: None)
+        before = self.draft.bars[-1].events if self.draft.bars else None
+        try:
+            return read_bar(
+                " ".join(signs), column, meter=self.sheet.meter, before=before, reading=reading
+            )
+        except SignError:
+            chords = [word.chord for word in words if word.kind == "chord"]
+            if not chords:
+                return Bar((), self.sheet.meter)
+            places = _shared_out(len(chords), self.sheet.meter)
+            text = " ".join(str(chord or "N.C.") for chord in chords)
+            self.sheet.remark(
+                line,
+                column,
+                "guessed",
+                f"{text} do not share a bar of {self.sheet.meter} evenly; the first is held longer.",
+            )
+            events = [
+                replace(self._whole(chord).events[0], at=at)
+                for at, chord in zip(places, chords, strict=True)
+            ]
+            return Bar(tuple(events), self.sheet.meter)
+
+    # Words
+
+    def _other(self, line: int, raw: str) -> None:
+        draft = self.draft
+        if self.settings.keep_words and draft and self.last_line == (line - 1, draft.name):
+            bar = draft.bars[self.last_bar]
+            draft.bars[self.last_bar] = replace(bar, directions=(*bar.directions, raw.strip()))
+        elif self.draft is None and not self.sheet.sections and not self.sheet.title:
+            self._title(raw)
+        else:
+            self.dropped.append(line)
+
+    def _last_remarks(self) -> None:
+        if self.dropped:
+            count = len(self.dropped)
+            what = "1 line of words is" if count == 1 else f"{count} lines of words are"
+            self.sheet.remark(
+                self.dropped[0], 1, "left out", f"{what} left out, from this line on."
+            )
+        if self.guessed_bars:
+            self.sheet.remark(
+                0,
+                0,
+                "guessed",
+                f"{self.guessed_bars} chords have no bar lines; each is given a bar of "
+                f"{self.sheet.meter}.",
+            )
+
+
+def words_of(plain: str, naming: Naming) -> list[Word]:
+    """The runs of signs on a line, each told for what it is."""
+    return [
+        _word(match[0], match.start() + 1, naming)
+        for match in re.finditer(r"\([^()\s]*\)|[^\s|]+", plain)
+    ]
+
+
+def _word(text: str, column: int, naming: Naming) -> Word:
+    if text in _IDLE_MARKS or text in _PLAYED_MARKS or set(text) <= {"/", ":", "."}:
+        return Word(text, column, "mark")
+    if _TIMES.fullmatch(text):
+        return Word(text, column, "times")
+    name = read_name(text, naming)
+    if name is not None:
+        return Word(text, column, "chord", name.chord, name.guess)
+    return Word(text, column, "word")
+
+
+def is_chord_line(words: list[Word]) -> bool:
+    """True where a line holds chords, with at most a stray word or two among many."""
+    chords = sum(word.kind == "chord" for word in words)
+    others = sum(word.kind == "word" for word in words)
+    if not chords:
+        return bool(words) and all(word.text == "%" for word in words)
+    return others == 0 or (chords >= 3 and others * 3 <= chords)
+
+
+def _shared_out(count: int, meter: Meter) -> list[Fraction]:
+    """Places for chords that do not divide a bar: a beat each, what is left for the first."""
+    spare = meter.beats - count
+    if spare < 0:
+        return [meter.bar * place / count for place in range(count)]
+    return [Fraction(0), *(meter.beat * (place + spare) for place in range(1, count))]
+
+
+def _times(text: str | None) -> int:
+    match = _TIMES.search(text or "")
+    return 1 if match is None else min(MAX_TIMES, max(1, int(match["a"] or match["b"])))
+
+
+def _full_name(name: str) -> str:
+    name = " ".join(name.split())
+    stem = name.rstrip("0123456789 ")
+    number = name[len(stem) :].strip()
+    full = _LONG_NAMES.get(stem.casefold(), stem if not stem.isupper() else stem.capitalize())
+    return f"{full} {number}".strip()
+
+
+def _is_meter(text: str) -> bool:
+    try:
+        return isinstance(parse_meter(text), Meter)
+    except TheoryError:
+        return False

@@ -1,0 +1,190 @@
+"""What every kind of sheet becomes on its way to a Song: letter chords in bars, not yet counted.
+
+An arriving sheet is gathered as a `Sheet` whose chords are letters as printed; `song_from` finds
+the key, takes off the capo and counts the numbers, with a report of all that was guessed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+
+from undersong.chart.keyfind import KeyGuess, find_key
+from undersong.chart.names import Naming
+from undersong.chart.song import (
+    ASSUMED_TEMPO_BPM,
+    Bar,
+    KeyChange,
+    OrderItem,
+    Remark,
+    Section,
+    Song,
+)
+from undersong.errors import ChartErrors, ChartMeaningError
+from undersong.theory.chord import Chord, number_of
+from undersong.theory.key import Key, MinorHabit, Mode, key_on, parse_key
+from undersong.theory.meter import FOUR_FOUR, Meter
+
+LETTER_KEY = parse_key("C")
+"""While a sheet is gathered its chords are counted from C, whatever its key: exact both ways."""
+
+MAX_CAPO = 11
+
+
+@dataclass(frozen=True, slots=True)
+class SheetSettings:
+    """What the leader knows about a sheet. None leaves a thing to the sheet itself."""
+
+    naming: Naming = field(default_factory=Naming)
+    key: Key | None = None  # the sounding key
+    capo: int | None = None
+    meter: Meter | None = None
+    habit: MinorHabit = MinorHabit.RELATIVE
+    keep_words: bool = False
+
+
+@dataclass(slots=True)
+class Sheet:
+    """A sheet as gathered: bars hold chords counted from `LETTER_KEY`."""
+
+    title: str = ""
+    key: Key | None = None
+    capo: int = 0
+    meter: Meter = FOUR_FOUR
+    tempo_bpm: float | None = None
+    sections: list[Section] = field(default_factory=list)
+    visits: list[str] = field(default_factory=list)
+    remarks: list[Remark] = field(default_factory=list)
+    assumed: set[str] = field(default_factory=set)
+
+    def remark(self, line: int, column: int, kind: str, text: str) -> None:
+        """Add to the report (1-based place; 0 where the whole sheet is meant)."""
+        self.remarks.append(Remark(line, column, kind, text))
+
+    @property
+    def chords(self) -> Iterator[Chord]:
+        """The chords by letters, as they are written, up to the first change of key."""
+        for section in self.sections:
+            for bar in section.bars:
+                if bar.key_change is not None:
+                    return
+                for event in bar.events:
+                    if event.chord is not None:
+                        yield event.chord.in_key(LETTER_KEY)
+
+
+def song_from(sheet: Sheet, settings: SheetSettings, *, source: str | None = None) -> Song:
+    """The song of a gathered sheet, counted in its key.
+
+    Raises
+    ------
+    ChartErrors
+        If the sheet has no chord.
+    """
+    if not any(True for _ in sheet.chords):
+        message = "There is no chord in this sheet that can be read."
+        raise ChartErrors([ChartMeaningError(message, source=source)])
+    shapes, sounding = _keys(sheet, settings)
+    sections = tuple(_counted(sheet.sections, shapes, settings.habit))
+    names = [section.name for section in sections]
+    order = () if sheet.visits in (names, []) else tuple(OrderItem(v) for v in sheet.visits)
+    if sheet.tempo_bpm is None:
+        sheet.assumed.add("tempo")
+        sheet.remark(0, 0, "guessed", f"No tempo is written; {ASSUMED_TEMPO_BPM:g} is assumed.")
+    return Song(
+        title=sheet.title or "Untitled",
+        key=sounding,
+        meter=sheet.meter,
+        sections=sections,
+        tempo_bpm=sheet.tempo_bpm or ASSUMED_TEMPO_BPM,
+        order=order,
+        minor_habit=settings.habit,
+        report=tuple(sorted(sheet.remarks, key=lambda each: (each.line, each.column))),
+        assumed=frozenset(sheet.assumed),
+    )
+
+
+def _keys(sheet: Sheet, settings: SheetSettings) -> tuple[Key, Key]:
+    """The key the chords are written in, and the key they sound in."""
+    capo = settings.capo if settings.capo is not None else sheet.capo
+    guess = find_key(list(sheet.chords))
+    if settings.key is not None:
+        return _below(settings.key, capo, guess), settings.key
+    if sheet.key is None:
+        sheet.assumed.add("key")
+        sheet.remark(0, 0, "guessed", _guess_text(guess))
+        return guess.key, _above(guess.key, capo)
+    if not capo:
+        if guess.key != sheet.key and not guess.is_ambiguous:
+            sheet.remark(
+                0,
+                0,
+                "guessed",
+                f"The sheet says {sheet.key}, and its chords sound like {guess.key}; "
+                f"{sheet.key} is used.",
+            )
+        return sheet.key, sheet.key
+    return _with_capo(sheet, sheet.key, capo, guess)
+
+
+def _with_capo(sheet: Sheet, stated: Key, capo: int, guess: KeyGuess) -> tuple[Key, Key]:
+    """With a capo the key on the sheet may be that of the shapes or the one that sounds."""
+    is_sounding = _above(guess.key, capo).tonic.pitch_class == stated.tonic.pitch_class
+    if is_sounding and guess.key.mode is stated.mode:
+        shapes, sounding = guess.key, stated
+    else:
+        shapes, sounding = stated, _above(stated, capo)
+    sheet.remark(
+        0,
+        0,
+        "guessed",
+        f"With the capo at fret {capo} the shapes of {shapes} sound in {sounding}.",
+    )
+    return shapes, sounding
+
+
+def _guess_text(guess: KeyGuess) -> str:
+    ask = " Please check it." if guess.is_ambiguous else ""
+    return (
+        f"No key is written; from its chords it is {guess.key} "
+        f"({guess.confidence:.0%} sure), or else {guess.runner_up}.{ask}"
+    )
+
+
+def _above(key: Key, capo: int) -> Key:
+    return key if not capo else key_on(key.tonic.pitch_class + capo, key.mode)
+
+
+def _below(key: Key, capo: int, guess: KeyGuess) -> Key:
+    if not capo:
+        return key
+    shapes = key_on(key.tonic.pitch_class - capo, key.mode)
+    same = guess.key.tonic.pitch_class == shapes.tonic.pitch_class and guess.key.mode is key.mode
+    return guess.key if same else shapes
+
+
+def _counted(sections: list[Section], key: Key, habit: MinorHabit) -> Iterator[Section]:
+    """Sections with their chords counted in the key in force."""
+    for section in sections:
+        bars = []
+        for bar in section.bars:
+            key = key if bar.key_change is None else bar.key_change.from_key(key)
+            bars.append(_counted_bar(bar, key.number_key(habit)))
+        yield replace(section, bars=tuple(bars))
+
+
+def _counted_bar(bar: Bar, key: Key) -> Bar:
+    events = tuple(
+        event
+        if event.chord is None
+        else replace(event, chord=number_of(event.chord.in_key(LETTER_KEY), key))
+        for event in bar.events
+    )
+    return replace(bar, events=events)
+
+
+def same_mode(change: KeyChange, mode: Mode) -> KeyChange:
+    """A key named on a sheet, in the mode of the song it stands in."""
+    if change.key is None or change.key.mode is mode:
+        return change
+    return KeyChange(key=key_on(change.key.tonic.pitch_class, mode))
