@@ -158,7 +158,7 @@ def test_a_take_comes_back_as_it_was_kept(book: Book, mara: Player, scale: Item)
     assert take.hearing == HEARING
     assert (take.at, take.at.utcoffset()) == (AT, timedelta(hours=2))
     assert take.as_pass.day == date(2026, 11, 25)  # in UTC it was still the 24th
-    assert book.history(mara) == (take.as_pass,)
+    assert book.history(mara) == book.history(None, scale) == (take.as_pass,)
 
 
 def test_a_pass_at_another_tempo_is_kept_and_does_not_count(

@@ -298,3 +298,11 @@ def test_unknown_complaints_pass_on_their_words() -> None:
             connection.exec_driver_sql("DROP TABLE settings")
         with pytest.raises(LogError, match="cannot do that: no such table: settings"):
             book.setting("click")
+
+
+def test_every_connection_keeps_the_promises(tmp_path: Path) -> None:
+    with Book.open(tmp_path / "log.db") as book, book._bare() as one, book._bare() as two:
+        assert one is not two
+        for pragma, value in (("foreign_keys", 1), ("synchronous", 2), ("secure_delete", 1)):
+            for bare in (one, two):
+                assert bare.execute(f"PRAGMA {pragma}").fetchone()[0] == value

@@ -119,3 +119,11 @@ def test_pain_is_asked_about_each_day_and_after_each_stretch() -> None:
 
 def test_minutes_today() -> None:
     assert load(session(10), now=NOW).today_min == pytest.approx(7.5)  # 15 passes of 30 s
+
+
+def test_a_week_is_seven_days_with_today() -> None:
+    ago = [Pass("x", NOW - timedelta(days=n), 70, Outcome.CLEAN, length_s=60) for n in range(14)]
+    found = load(ago, now=NOW)
+    assert (found.today_min, found.week_min, found.mean_week_min) == (1, 7, 7)
+    uneven = [*ago, Pass("x", NOW - timedelta(days=7), 70, Outcome.CLEAN, length_s=6000)]
+    assert load(uneven, now=NOW).week_min == 7

@@ -23,6 +23,8 @@ from undersong.log.ladders import ladder_at, ladder_of_row, replay, set_ladder
 from undersong.log.shelf import Shelf, all_items, check_player, clean_name, clean_text, spelled
 from undersong.log.takes import (
     check_there,
+    find_answers,
+    find_passes,
     find_take,
     find_takes,
     judge_again,
@@ -224,10 +226,11 @@ class Book(Shelf):
             return find_takes(connection, player, item, since)
 
     def history(
-        self, player: Player, item: Item | None = None, *, since: datetime | None = None
+        self, player: Player | None, item: Item | None = None, *, since: datetime | None = None
     ) -> tuple[Pass, ...]:
         """The same as the practice rules see it."""
-        return tuple(take.as_pass for take in self.takes_of(player, item, since=since))
+        with self._reading() as connection:
+            return find_passes(connection, player, item, since)
 
     def overrule(
         self,
@@ -276,7 +279,8 @@ class Book(Shelf):
 
     def known_answers(self) -> tuple[Take, ...]:
         """Takes with a verdict that a person put right."""
-        return tuple(take for take in self.takes_of(None) if take.overruled)
+        with self._reading() as connection:
+            return find_answers(connection)
 
     def delete_take(self, take_id: int) -> None:
         """Delete a take and its recording; the ladder stays where it is."""

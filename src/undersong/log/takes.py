@@ -22,6 +22,7 @@ from undersong.log.ladders import (
 from undersong.log.shelf import all_items, clean_text, json_value
 from undersong.log.values import Item, Overruled, Player, Take, notes_of
 from undersong.practice.ladder import Ladder, Outcome, step
+from undersong.practice.passes import Pass
 
 SAME_TEMPO_BPM = 0.5  # a pass this close to the ladder's tempo was played at it
 
@@ -121,6 +122,40 @@ def find_takes(
     connection: sa.Connection, player: Player | None, item: Item | None, since: datetime | None
 ) -> tuple[Take, ...]:
     """Takes in order of time; None means all."""
+    return _found(connection, _wanted(player, item, since))
+
+
+def find_answers(connection: sa.Connection) -> tuple[Take, ...]:
+    """Takes with a verdict that a person put right, in order of time."""
+    return _found(connection, schema.takes.c.id.in_(sa.select(schema.overrules.c.take_id)))
+
+
+def find_passes(
+    connection: sa.Connection, player: Player | None, item: Item | None, since: datetime | None
+) -> tuple[Pass, ...]:
+    """The same takes as the practice rules see them; the hearings are not read for that."""
+    table = schema.takes
+    columns = [column for column in table.c if column is not table.c.hearing]
+    query = sa.select(*columns).where(_wanted(player, item, since)).order_by(table.c.at, table.c.id)
+    labels = {number: each.label for number, each in all_items(connection).items()}
+    return tuple(
+        Pass(
+            labels[row.item_id],
+            _own_time(row),
+            row.tempo_bpm,
+            Outcome(row.outcome),
+            length_s=row.length_s,
+            whole=row.whole,
+            roots_right=row.roots_right,
+            in_time=row.in_time,
+        )
+        for row in connection.execute(query).all()
+    )
+
+
+def _wanted(
+    player: Player | None, item: Item | None, since: datetime | None
+) -> sa.ColumnElement[bool]:
     wanted: sa.ColumnElement[bool] = sa.true()
     if player is not None:
         wanted &= schema.takes.c.player_id == player.id
@@ -128,7 +163,13 @@ def find_takes(
         wanted &= schema.takes.c.item_id == item.id
     if since is not None:
         wanted &= schema.takes.c.at >= since
-    return _found(connection, wanted)
+    return wanted
+
+
+def _own_time(row: Row) -> datetime:
+    """The moment of a take as the player's clock showed it."""
+    at: datetime = row.at
+    return at.astimezone(timezone(timedelta(minutes=row.utc_offset_min)))
 
 
 def _found(connection: sa.Connection, wanted: sa.ColumnElement[bool]) -> tuple[Take, ...]:
@@ -150,7 +191,7 @@ def _take_of(row: Row, item: Item, overrules: list[Row]) -> Take:
         uid=row.uid,
         player=row.player,
         item=item,
-        at=row.at.astimezone(timezone(timedelta(minutes=row.utc_offset_min))),
+        at=_own_time(row),
         tempo_bpm=row.tempo_bpm,
         outcome=Outcome(row.outcome),
         counted_as=None if row.counted_as is None else Outcome(row.counted_as),
