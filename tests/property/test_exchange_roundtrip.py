@@ -21,7 +21,7 @@ from undersong.exchange import (
 from undersong.theory.meter import Wholes
 from undersong.theory.part import Part, Stroke
 
-few = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+few = settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 def struck(part: Part) -> list[tuple[Wholes, Wholes, int]]:

@@ -47,6 +47,15 @@ def test_the_pick_up_is_measure_0_and_not_counted() -> None:
     assert (first.get("number"), first.get("implicit")) == ("0", "yes")
 
 
+def test_a_sounding_tempo_counts_quarters_and_the_printed_one_the_beat() -> None:
+    part = PARTS["six_eight"]
+    sounds = [sound.get("tempo") for sound in tree(part).iterfind(".//sound")]
+    assert sounds == ["84", "90"]  # MusicXML 4.0: quarter notes a minute
+    assert texts(part, ".//per-minute") == ["56", "60"]
+    assert texts(part, ".//beat-unit") == ["quarter", "quarter"]
+    assert len(texts(part, ".//beat-unit-dot")) == 2
+
+
 def test_the_tab_staff_has_the_strings_of_the_instrument() -> None:
     part = PARTS["six_eight"]
     assert texts(part, ".//staff-lines") == ["5"]
