@@ -9,7 +9,7 @@ from undersong.practice.passes import Pass
 NOW = datetime(2026, 11, 25, 19, 0, tzinfo=UTC)
 
 
-def session(
+def stretch(
     minutes: float, *, item: str = "x", ends: datetime = NOW, word: str = "C"
 ) -> list[Pass]:
     """Passes of half a minute with ten seconds between, the last ending at `ends`."""
@@ -27,44 +27,44 @@ def kinds(passes: list[Pass], **more: object) -> list[str]:
 
 @pytest.mark.parametrize(("minutes", "expected"), [(9, []), (11, ["rest"]), (26, ["break"])])
 def test_rest_after_ten_and_break_after_twenty_five(minutes: float, expected: list[str]) -> None:
-    assert kinds(session(minutes)) == expected
+    assert kinds(stretch(minutes)) == expected
 
 
 def test_another_item_ends_a_climb_but_not_a_stretch() -> None:
     before = NOW - timedelta(minutes=9)
-    assert kinds(session(9, item="a", ends=before) + session(9, item="b")) == []
+    assert kinds(stretch(9, item="a", ends=before) + stretch(9, item="b")) == []
     before = NOW - timedelta(minutes=20)
-    assert kinds(session(9, item="a", ends=before) + session(19, item="b")) == ["break"]
+    assert kinds(stretch(9, item="a", ends=before) + stretch(19, item="b")) == ["break"]
 
 
 def test_a_minutes_rest_ends_a_climb() -> None:
     before = NOW - timedelta(minutes=6, seconds=10)
-    assert kinds(session(6, ends=before) + session(5)) == []
+    assert kinds(stretch(6, ends=before) + stretch(5)) == []
 
 
 def test_five_minutes_end_a_stretch() -> None:
     before = NOW - timedelta(minutes=15, seconds=1)
-    assert kinds(session(20, item="a", ends=before) + session(9)) == []
+    assert kinds(stretch(20, item="a", ends=before) + stretch(9)) == []
 
 
 def test_nothing_to_say_after_the_bass_is_down() -> None:
-    assert kinds(session(30, ends=NOW - timedelta(minutes=6))) == []
+    assert kinds(stretch(30, ends=NOW - timedelta(minutes=6))) == []
 
 
 @pytest.mark.parametrize(
     ("word", "count"), [("FFF", 3), ("FFCFF", 2), ("FUFUF", 3), ("FFFC", 0), ("", 0)]
 )
 def test_failures_in_a_row(word: str, count: int) -> None:
-    passes = session(len(word) * 40 / 60, word=word) if word else []
+    passes = stretch(len(word) * 40 / 60, word=word) if word else []
     assert failures_in_a_row(passes) == count
     assert (CautionKind.CHANGE_TASK in kinds(passes)) == (count >= 3)
 
 
 def test_failures_of_another_item_or_day_are_not_counted() -> None:
-    yesterday = session(2, word="F", ends=NOW - timedelta(days=1))
-    assert failures_in_a_row(yesterday + session(1, word="F")) == 2
-    other = session(2, item="y", word="F", ends=NOW - timedelta(minutes=2))
-    assert failures_in_a_row(other + session(1, word="F")) == 2
+    yesterday = stretch(2, word="F", ends=NOW - timedelta(days=1))
+    assert failures_in_a_row(yesterday + stretch(1, word="F")) == 2
+    other = stretch(2, item="y", word="F", ends=NOW - timedelta(minutes=2))
+    assert failures_in_a_row(other + stretch(1, word="F")) == 2
 
 
 def week_of(minutes: float, *, weeks_ago: int) -> list[Pass]:
@@ -99,7 +99,7 @@ def test_back_after_weeks_of_nothing() -> None:
 
 
 def test_pain_today_stops_everything() -> None:
-    said = cautions(session(30), now=NOW, last_pain=NOW.date())
+    said = cautions(stretch(30), now=NOW, last_pain=NOW.date())
     assert [each.kind for each in said] == [CautionKind.PAIN]
     assert "Stop for today" in said[0].text
     assert "clinician" in said[0].text
@@ -107,7 +107,7 @@ def test_pain_today_stops_everything() -> None:
 
 @pytest.mark.parametrize(("days", "expected"), [(1, ["pain"]), (3, ["pain"]), (4, [])])
 def test_pain_is_remembered_for_some_days(days: int, expected: list[str]) -> None:
-    assert kinds(session(1), last_pain=NOW.date() - timedelta(days=days)) == expected
+    assert kinds(stretch(1), last_pain=NOW.date() - timedelta(days=days)) == expected
 
 
 def test_pain_is_asked_about_each_day_and_after_each_stretch() -> None:
@@ -118,7 +118,7 @@ def test_pain_is_asked_about_each_day_and_after_each_stretch() -> None:
 
 
 def test_minutes_today() -> None:
-    assert load(session(10), now=NOW).today_min == pytest.approx(7.5)  # 15 passes of 30 s
+    assert load(stretch(10), now=NOW).today_min == pytest.approx(7.5)  # 15 passes of 30 s
 
 
 def test_a_week_is_seven_days_with_today() -> None:
