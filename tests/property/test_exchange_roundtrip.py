@@ -6,8 +6,8 @@ from fractions import Fraction
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from strategies import bass_parts, parts
 
+from strategies import bass_parts, parts
 from undersong.errors import ExchangeError
 from undersong.exchange import (
     midi_bytes,

@@ -12,9 +12,9 @@ from fractions import Fraction
 
 from undersong.errors import ExchangeError, TheoryError
 from undersong.exchange.chordkinds import ChordDegree, quality_of
-from undersong.exchange.musicxml_note import MUTED_TEXT, TYPES
+from undersong.exchange.musicxml_note import TYPES
+from undersong.exchange.musicxml_signs import articulation_of, has_mark, meter_of
 from undersong.exchange.repeats import Road
-from undersong.exchange.staves import has_cross_head
 from undersong.exchange.xmltree import Element, text_of
 from undersong.theory.chord import Chord, NumberChord, number_of, parse_number_chord
 from undersong.theory.interval import Interval
@@ -31,13 +31,6 @@ _DYNAMICS = {each.value: each for each in Dynamic} | {
     "pppp": Dynamic.PP,
     "fff": Dynamic.FF,
     "ffff": Dynamic.FF,
-}
-_ARTICULATIONS = {
-    "staccato": Articulation.SHORT,
-    "staccatissimo": Articulation.SHORT,
-    "spiccato": Articulation.SHORT,
-    "tenuto": Articulation.HELD,
-    "scoop": Articulation.SLIDE,
 }
 _MOST_SHARPS = 7
 _MIDI_KEYS = 128
@@ -194,8 +187,8 @@ class MeasureReader:
                 string=self._technical(element, "string"),
                 fret=self._technical(element, "fret"),
                 finger=int(fingering) if fingering in ("0", "1", "2", "3", "4") else None,
-                articulation=self._articulation(element, pitch),
-                is_accented=_has(element, "accent", "strong-accent"),
+                articulation=articulation_of(element, pitch),
+                is_accented=has_mark(element, "accent", "strong-accent"),
                 degree=parse_degree(degree) if degree else None,
                 chord=parse_number_chord(chord) if chord else None,
             )
@@ -223,25 +216,6 @@ class MeasureReader:
         step = text_of(element, "unpitched/display-step") or "E"
         return Pitch(step, 0, self._whole(element, "unpitched/display-octave", "4"))
 
-    def _articulation(self, element: Element, pitch: Pitch) -> Articulation:
-        notehead = element.find("notehead")
-        if notehead is not None and notehead.text == "x":
-            is_cymbal = element.find("unpitched") is not None and has_cross_head(pitch.midi)
-            if not is_cymbal or notehead.get("parentheses") == "yes":
-                return Articulation.GHOST
-        technical = element.findtext("notations/technical/other-technical") or ""
-        if text_of(element, "play/mute") == "palm" or technical.strip() == MUTED_TEXT:
-            return Articulation.MUTED
-        for name in ("hammer-on", "pull-off"):
-            if _stops(element, f"notations/technical/{name}"):
-                return Articulation.HAMMERED
-        if _stops(element, "notations/slide") or _stops(element, "notations/glissando"):
-            return Articulation.SLIDE
-        for name, articulation in _ARTICULATIONS.items():
-            if _has(element, name):
-                return articulation
-        return Articulation.PLAIN
-
     def _attributes(self, element: Element) -> None:
         if element.find("divisions") is not None:
             self._divisions = self._number(element, "divisions")
@@ -263,7 +237,7 @@ class MeasureReader:
                 self._measure.key = self._key
         time = element.find("time")
         if time is not None and time.find("beats") is not None:
-            self._meter = self._time(time)
+            self._meter = meter_of(time, self._where)
             self._measure.meter = self._meter
 
     def _clefs(self, element: Element) -> None:
@@ -301,25 +275,6 @@ class MeasureReader:
             return Key(name, key.mode)
         except TheoryError:
             return key_on(name.pitch_class, Mode(key.mode))
-
-    def _time(self, element: Element) -> Meter:
-        """``3+2`` over 8 is 5/8; so are 3/8 and 2/8 side by side."""
-        upper, unit = Fraction(0), 0
-        for beats, kind in zip(
-            element.iterfind("beats"), element.iterfind("beat-type"), strict=False
-        ):
-            text = (kind.text or "").strip()
-            counts = [each.strip() for each in (beats.text or "").split("+")]
-            if not all(re.fullmatch(r"\d{1,3}", each) for each in (text, *counts)):
-                raise ExchangeError(f"{self._where}the time signature is not made of numbers.")
-            if int(text) == 0:
-                raise ExchangeError(f"{self._where}the time signature counts no note value.")
-            unit = max(unit, int(text))
-            upper += Fraction(sum(map(int, counts)), int(text))
-        upper *= unit
-        if upper.denominator != 1:
-            raise ExchangeError(f"{self._where}the time signature cannot be written as one.")
-        return Meter(int(upper), unit)
 
     def _direction(self, element: Element) -> None:
         at = self._place(element)
@@ -425,11 +380,3 @@ class MeasureReader:
             road.closes_repeat = True
             times = repeat.get("times", "")
             road.times = int(times) if re.fullmatch(r"\d{1,2}", times) else None
-
-
-def _has(element: Element, *names: str) -> bool:
-    return any(element.find(f"notations/articulations/{name}") is not None for name in names)
-
-
-def _stops(element: Element, path: str) -> bool:
-    return any(each.get("type") == "stop" for each in element.iterfind(path))
