@@ -20,6 +20,7 @@ from itertools import pairwise
 from undersong.errors import TheoryError
 from undersong.neck.instrument import Instrument
 from undersong.theory.key import DEGREES, Degree, Key
+from undersong.theory.pitch import PitchName
 
 HAND_FRETS = 4
 HAND_STRINGS = 3
@@ -136,12 +137,16 @@ def layouts(
 
 def starting_places(instrument: Instrument, key: Key, degree: Degree) -> tuple[Place, ...]:
     """Every stopped place of a degree, lowest string first, then up the string."""
-    wanted = key.name_of(degree).pitch_class
+    return places_of(instrument, key.name_of(degree))
+
+
+def places_of(instrument: Instrument, name: PitchName) -> tuple[Place, ...]:
+    """Every stopped place of a note name, lowest string first, then up the string."""
     return tuple(
         (string, fret)
         for string in range(instrument.strings, 0, -1)
         for fret in range(1, instrument.frets + 1)
-        if (instrument.open_midi(string) + fret) % 12 == wanted
+        if (instrument.open_midi(string) + fret) % 12 == name.pitch_class
     )
 
 
@@ -195,7 +200,7 @@ def _shape(
         for degree, midi, (string, fret), hand in zip(degrees, midis, places, hands, strict=True)
     )
     shape = Shape(degrees[0], notes)
-    return Shape(degrees[0], notes, _cost_words(shape, hands)) if extra else shape
+    return Shape(degrees[0], notes, cost_words(shape, hands)) if extra else shape
 
 
 def hand_frets(frets: Sequence[int]) -> tuple[int, ...]:
@@ -221,7 +226,8 @@ def hand_frets(frets: Sequence[int]) -> tuple[int, ...]:
     return min(best.values())[1]
 
 
-def _cost_words(shape: Shape, hands: tuple[int, ...]) -> str:
+def cost_words(shape: Shape, hands: Sequence[int]) -> str:
+    """What a shape wider than the hand costs; `hands` is the fret under finger 1 note by note."""
     costs = []
     if shape.frets > HAND_FRETS:
         costs.append(f"{_count(shape.frets)} frets instead of four")
