@@ -6,14 +6,8 @@ import pytest
 
 from undersong.errors import AudioError
 from undersong.sound.loudness import loudness_lufs, true_peak_db
-from undersong.sound.mix import (
-    CEILING_DBTP,
-    SOFT_START_S,
-    TARGET_LUFS,
-    Levels,
-    Mix,
-    render_part,
-)
+from undersong.sound.master import CEILING_DBTP, SOFT_START_S, TARGET_LUFS
+from undersong.sound.mix import Levels, Mix, render_part
 from undersong.sound.room import room_response
 from undersong.sound.schedule import ClickPattern, ClickPlan
 from undersong.theory.key import parse_key

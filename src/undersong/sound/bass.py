@@ -2,8 +2,8 @@
 
 Conventions
 -----------
-Mono, float32. A full-force note peaks near 1. The array of a note starts `lead_s` before its onset
-(only slides have a lead), and its first wave arrives within a millisecond of the onset.
+Mono, float32. A full-force note peaks near 0.7. The array of a note starts `lead_s` before its
+onset (only slides have a lead), and its first wave arrives within a millisecond of the onset.
 
 Lengths: a plain note is silent by its written end, the finger letting go just before; a held one
 lets go at its end; a short one is damped half-way. Hammered notes are struck by the fretting
@@ -55,7 +55,7 @@ NOISE_S = 0.012
 NOISE_DB = {Attack.FINGER: -30.0, Attack.PICK: -22.0}
 NOISE_BAND_HZ = {Attack.FINGER: (150.0, 1800.0), Attack.PICK: (900.0, 5500.0)}
 GHOST_NOISE_DB = 12.0
-LEVEL = 0.6  # brings a full-force note's peak near 1
+LEVEL = 0.35  # brings a full-force note's peak near 0.7
 
 
 @dataclass(frozen=True, slots=True)

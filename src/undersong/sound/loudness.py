@@ -38,7 +38,7 @@ _HIGH_PASS_HZ, _HIGH_PASS_Q = 38.13547087602444, 0.5003270373238773
 OVERSAMPLING = 4
 _PEAK_BLOCK = 4096
 _PEAK_MARGIN = 64
-_PEAK_WORTH_A_LOOK = 0.5
+_PEAK_WORTH_A_LOOK = 0.7
 
 
 def k_weighting(sample_rate_hz: int) -> Floats:
@@ -85,10 +85,12 @@ def loudness_lufs(sound: Sound, sample_rate_hz: int) -> float:
     n_step = round(STEP_S * sample_rate_hz)
     n_blocks = round(BLOCK_S / STEP_S)
     n_rows = max(n_blocks, len(channels) // n_step)
-    weighted = sosfilt(k_weighting(sample_rate_hz), channels, axis=0)[: n_rows * n_step]
-    padded = np.zeros((n_rows * n_step, channels.shape[1]))
-    padded[: len(weighted)] = weighted
-    steps = (padded.reshape(n_rows, -1) ** 2).sum(axis=1) / n_step
+    if len(channels) < n_rows * n_step:
+        channels = np.pad(channels, ((0, n_rows * n_step - len(channels)), (0, 0)))
+    weighting, steps = k_weighting(sample_rate_hz), np.zeros(n_rows)
+    for channel in channels[: n_rows * n_step].T:
+        rows = sosfilt(weighting, channel).reshape(n_rows, n_step)
+        steps += np.einsum("ij,ij->i", rows, rows) / n_step
     power = np.convolve(steps, np.full(n_blocks, 1 / n_blocks), mode="valid")
     heard = power[power > _power_of(SILENCE_LUFS)]
     if not len(heard):
@@ -104,16 +106,16 @@ def _power_of(lufs: float) -> float:
 def true_peak_db(sound: Sound) -> float:
     """The highest peak of the wave that the samples stand for, in dBTP.
 
-    Only stretches that come within 6 dB of the highest sample are oversampled.
+    Only stretches that come within 3 dB of the highest sample are oversampled.
     """
     channels = sound.reshape(len(sound), -1)
-    highest = float(np.abs(channels).max(initial=0.0))
+    highest = max(float(channels.max(initial=0.0)), -float(channels.min(initial=0.0)))
     if highest == 0:
         return -np.inf
     peak = highest
     for start in range(0, len(channels), _PEAK_BLOCK):
         inner = channels[start : start + _PEAK_BLOCK]
-        if np.abs(inner).max() < _PEAK_WORTH_A_LOOK * highest:
+        if max(inner.max(), -inner.min()) < _PEAK_WORTH_A_LOOK * highest:
             continue
         first = max(0, start - _PEAK_MARGIN)
         around = channels[first : start + _PEAK_BLOCK + _PEAK_MARGIN]

@@ -2,14 +2,8 @@
 
 Conventions
 -----------
-Stereo, float32, shape (n_samples, 2). Every mix has the same loudness, `TARGET_LUFS`, and no true
-peak above `CEILING_DBTP`. It starts softly: nothing ever begins at full level (trade handbook 9.1).
-Stems carry the gain of the whole, so that they add up to it.
-
-References
-----------
-EBU R 128 has programmes at -23 LUFS and the ceiling at -1 dBTP; ReplayGain 2.0 plays music files at
--18 LUFS. -21 is as loud as a bare click can be made with that headroom.
+Stereo, float32, shape (n_samples, 2), finished as `master` says: equally loud, with headroom, with
+a soft start. Stems carry the gain of the whole, so that they add up to it.
 """
 
 from __future__ import annotations
@@ -19,12 +13,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import minimum_filter1d
 
 from undersong.errors import AudioError
 from undersong.sound.bass import Bass
 from undersong.sound.click import click_sound
-from undersong.sound.loudness import loudness_lufs, true_peak_db
+from undersong.sound.drums import Drums
+from undersong.sound.loudness import loudness_lufs
+from undersong.sound.master import gain_of, mastered
+from undersong.sound.pad import Pad
 from undersong.sound.room import in_room
 from undersong.sound.schedule import ClickKind, ClickPlan, Schedule, schedule
 from undersong.sound.strings import BassSound
@@ -33,28 +29,19 @@ from undersong.theory.part import Part, Voice
 Samples = NDArray[np.float32]
 
 SAMPLE_RATE_HZ = 44_100
-TARGET_LUFS = -21.0
-CEILING_DBTP = -1.0
-LIMIT_DB = -2.0  # of samples: the wave between them, and lossy files, rise a little above
 TAIL_S = 0.8
-FADE_OUT_S = 0.3
-SOFT_START_DB, SOFT_START_S = -12.0, 1.2
-LOUDNESS_ROUNDS = 4
-LOUDNESS_NEAR_LU = 0.05
-LIMITER_S = 0.05
-LIMITER_HOP = 32
 
 CLICK = "click"
 
 
 @dataclass(frozen=True, slots=True)
 class Levels:
-    """How loud each player is against the others, in dB; None takes the player out."""
+    """How loud each player is against a usual band, in dB; None takes the player out."""
 
     bass: float | None = 0.0
-    click: float | None = -4.0
-    drums: float | None = -3.0
-    pad: float | None = -10.0
+    click: float | None = 0.0
+    drums: float | None = 0.0
+    pad: float | None = 0.0
 
     def of(self, name: str) -> float | None:
         """The level of a player or the click by name."""
@@ -70,6 +57,8 @@ class _Place:
     room_db: float
 
 
+BALANCE_LUFS = {Voice.BASS: -24.0, Voice.DRUMS: -26.0, Voice.PAD: -32.0}
+CLICK_DB = -9.0
 _PLACES = {
     Voice.BASS: _Place(0.0, -20.0),
     Voice.DRUMS: _Place(0.0, -13.0),
@@ -99,8 +88,8 @@ class Mix:
     start_s: float
     end_s: float
     loudness_lufs: float
-    _layers: Mapping[str, Samples] = field(default_factory=dict, repr=False)
-    _gain: Samples | None = field(default=None, repr=False)
+    _layers: Mapping[str, Samples] = field(repr=False)
+    _gain: Samples = field(repr=False)
 
     @property
     def stem_names(self) -> tuple[str, ...]:
@@ -109,8 +98,9 @@ class Mix:
 
     def stem(self, name: str) -> Samples:
         """One player alone, as loud as in the mix, shape (n_samples, 2)."""
-        placed = _placed(name, self._layers[name], self.sample_rate_hz)
-        return placed if self._gain is None else placed * self._gain[:, None]
+        alone = _together({name: self._layers[name]}, self.sample_rate_hz)
+        alone *= self._gain[:, None]
+        return alone
 
 
 def render_part(
@@ -148,7 +138,7 @@ def render_part(
     Returns
     -------
     Mix
-        Stereo, at `TARGET_LUFS`, no true peak above `CEILING_DBTP`.
+        Stereo, finished.
 
     Raises
     ------
@@ -169,25 +159,38 @@ def render_part(
     for played, timed in zip((part, *with_parts), (first, *others), strict=True):
         level_db = levels.of(played.voice)
         if level_db is not None and timed.notes:
-            playing = _play(played, timed, n_samples, sample_rate_hz, sound) * _gain(level_db)
-            layers[played.voice] = layers.get(played.voice, np.float32(0)) + playing
+            playing = _play(played, timed, n_samples, sample_rate_hz, sound)
+            playing *= gain_of(level_db + _to_balance_db(played.voice, playing, sample_rate_hz))
+            layers[played.voice] = playing
     if first.clicks and levels.click is not None:
-        layers[CLICK] = _clicks(first, n_samples, sample_rate_hz) * _gain(levels.click)
+        layers[CLICK] = _clicks(first, n_samples, sample_rate_hz) * gain_of(levels.click + CLICK_DB)
     if not layers:
         raise AudioError(f"{part.title!r}: everyone is silent; turn the click or a player on.")
-    return _finished(layers, sample_rate_hz, first.start_s, end_s)
-
-
-def _gain(level_db: float) -> np.float32:
-    return np.float32(10 ** (level_db / 20))
+    total = _together(layers, sample_rate_hz)
+    gain, loudness = mastered(total, sample_rate_hz)
+    return Mix(total, sample_rate_hz, first.start_s, end_s, loudness, layers, gain)
 
 
 def _play(
     part: Part, timed: Schedule, n_samples: int, sample_rate_hz: int, sound: BassSound | None
 ) -> Samples:
-    if part.voice is Voice.BASS:
-        return Bass(sample_rate_hz, sound=sound, tuning=part.tuning).play(timed.notes, n_samples)
-    raise AudioError(f"{part.title!r} is for {part.voice}: only bass parts can be played so far.")
+    match part.voice:
+        case Voice.BASS:
+            bass = Bass(sample_rate_hz, sound=sound, tuning=part.tuning)
+            return bass.play(timed.notes, n_samples)
+        case Voice.DRUMS:
+            return Drums(sample_rate_hz).play(timed.notes, n_samples)
+        case Voice.PAD:
+            return Pad(sample_rate_hz).play(timed.notes, n_samples)
+
+
+def _to_balance_db(voice: Voice, playing: Samples, sample_rate_hz: int) -> float:
+    """What brings a player to his usual loudness in a band, however softly the part is written.
+
+    Loud and soft stay as written inside each part; between parts the balance is the band's.
+    """
+    loudness = loudness_lufs(_mono(playing), sample_rate_hz)
+    return BALANCE_LUFS[voice] - loudness if np.isfinite(loudness) else 0.0
 
 
 def _clicks(timed: Schedule, n_samples: int, sample_rate_hz: int) -> Samples:
@@ -200,77 +203,28 @@ def _clicks(timed: Schedule, n_samples: int, sample_rate_hz: int) -> Samples:
     return out
 
 
-def _placed(name: str, layer: Samples, sample_rate_hz: int) -> Samples:
-    """A player in stereo, with the room's answer."""
-    place = _PLACES[name]
-    turn = (place.side + 1) * np.pi / 4
+def _placed(name: str, layer: Samples) -> Samples:
+    """A player in stereo, without the room."""
+    turn = (_PLACES[name].side + 1) * np.pi / 4
     sides = (np.sqrt(2) * np.array([np.cos(turn), np.sin(turn)])).astype(np.float32)
-    stereo: Samples = layer[:, None] * sides if layer.ndim == 1 else layer * sides
-    if place.room_db > -60:
-        mono = layer if layer.ndim == 1 else layer.mean(axis=1)
-        stereo = stereo + in_room(mono * _gain(place.room_db), sample_rate_hz)
-    return stereo
+    placed: Samples = (layer[:, None] if layer.ndim == 1 else layer) * sides
+    return placed
 
 
-def _finished(layers: dict[str, Samples], sample_rate_hz: int, start_s: float, end_s: float) -> Mix:
-    """Sum, soft start, fade, loudness and headroom."""
-    n_samples = len(next(iter(layers.values())))
-    total = np.zeros((n_samples, 2), np.float32)
+def _to_room(name: str, layer: Samples) -> Samples:
+    """What of a player the room hears, mono."""
+    return _mono(layer) * gain_of(_PLACES[name].room_db)
+
+
+def _mono(layer: Samples) -> Samples:
+    mono: Samples = layer if layer.ndim == 1 else (layer[:, 0] + layer[:, 1]) * np.float32(0.5)
+    return mono
+
+
+def _together(layers: Mapping[str, Samples], sample_rate_hz: int) -> Samples:
+    """All players and one answer of the room to them, shape (n_samples, 2)."""
+    room = sum(_to_room(name, layer) for name, layer in layers.items())
+    total = in_room(np.asarray(room), sample_rate_hz)
     for name, layer in layers.items():
-        total += _placed(name, layer, sample_rate_hz)
-    gain = _fades(n_samples, sample_rate_hz)
-    total *= gain[:, None]
-    loudness = loudness_lufs(total, sample_rate_hz)
-    for _ in range(LOUDNESS_ROUNDS):
-        short_lu = TARGET_LUFS - loudness
-        if not np.isfinite(loudness) or abs(short_lu) < LOUDNESS_NEAR_LU:
-            break
-        gain *= _gain(short_lu)
-        total *= _gain(short_lu)
-        limiting = _limiter_gain(total, LIMIT_DB, sample_rate_hz)
-        if limiting is None:
-            loudness = TARGET_LUFS
-            break
-        gain *= limiting
-        total *= limiting[:, None]
-        loudness = loudness_lufs(total, sample_rate_hz)
-    over_db = true_peak_db(total) - CEILING_DBTP
-    if over_db > 0:
-        gain *= _gain(-over_db)
-        total *= _gain(-over_db)
-        loudness -= over_db
-    return Mix(total, sample_rate_hz, start_s, end_s, loudness, layers, gain)
-
-
-def _fades(n_samples: int, sample_rate_hz: int) -> Samples:
-    """The soft start, and the fade of what still rings at the end; shape (n_samples,)."""
-    gain = np.ones(n_samples, np.float32)
-    n_start = min(n_samples, round(SOFT_START_S * sample_rate_hz))
-    n_end = min(n_samples, round(FADE_OUT_S * sample_rate_hz))
-    gain[:n_start] = 10 ** (np.linspace(SOFT_START_DB, 0, n_start) / 20)
-    gain[-n_end:] *= np.cos(np.linspace(0, np.pi / 2, n_end)) ** 2
-    return gain
-
-
-def _limiter_gain(sound: Samples, limit_db: float, sample_rate_hz: int) -> Samples | None:
-    """A gain that keeps every sample below a limit, moving smoothly and ahead of the peaks.
-
-    What each stretch of samples needs, its lowest within the window around it, smoothed over the
-    same window: the smoothed gain is nowhere above what was needed. None where none is needed.
-    """
-    hop = LIMITER_HOP
-    n_samples = len(sound)
-    peaks = np.zeros(-(-n_samples // hop) * hop, np.float32)
-    np.max(np.abs(sound), axis=1, out=peaks[:n_samples])
-    highest = peaks.reshape(-1, hop).max(axis=1)
-    limit = 10 ** (limit_db / 20)
-    if highest.max() <= limit:
-        return None
-    needed = limit / np.maximum(highest, limit)
-    window = 2 * round(LIMITER_S * sample_rate_hz / hop / 2) + 1
-    held = minimum_filter1d(needed, window + 2, mode="nearest")  # 2: for the steps in between
-    weights = np.hanning(window + 2)[1:-1]
-    smooth = np.convolve(np.pad(held, window // 2, mode="edge"), weights / weights.sum(), "valid")
-    places = (np.arange(len(smooth)) + 0.5) * hop
-    gain: Samples = np.interp(np.arange(n_samples), places, smooth).astype(np.float32)
-    return gain
+        total += _placed(name, layer)
+    return total

@@ -53,5 +53,5 @@ def room_response(sample_rate_hz: int) -> Samples:
 def in_room(dry: Samples, sample_rate_hz: int) -> Samples:
     """The room's answer alone, shape (n_samples, 2), as long as the mono sound given."""
     response = room_response(sample_rate_hz)
-    wet = [oaconvolve(dry, response[:, side])[: len(dry)] for side in range(2)]
-    return np.stack(wet, axis=1).astype(np.float32)
+    wet: Samples = oaconvolve(dry[:, None], response, axes=0)[: len(dry)]
+    return wet.astype(np.float32, copy=False)

@@ -36,6 +36,7 @@ SCALE_MM = 863.6
 APERTURE_MM = 20.0
 MAX_MODES = 80
 HIGHEST_MODE_HZ = 6500.0
+INAUDIBLE = 1e-6  # of a full-force note: -120 dB
 SUM_BLOCK = 256  # samples that one row of the matrix product covers
 SOFT_HZ_AT_FULL = 1000.0
 SOFT_HZ_DB = 10.0  # dB of level for which the corner of the stroke doubles
@@ -105,10 +106,10 @@ _WIRES = {
 
 @dataclass(frozen=True, slots=True)
 class Modes:
-    """Modes of one note: complex rates in 1/s and levels, both of shape (n_modes,)."""
+    """Modes of one sound: rates in 1/s, and levels, complex where a mode has a phase."""
 
     rates: NDArray[np.complex128]
-    levels: Floats
+    levels: Floats | NDArray[np.complex128]
     arrival_s: float  # from the release of the string to its first wave at the pickup
 
 
@@ -183,14 +184,20 @@ def ring(modes: Modes, n_samples: int, sample_rate_hz: int) -> Floats:
     on m, so the whole sum is one matrix product: exact, and far cheaper than a sine a sample.
     """
     start_s = max(0.0, modes.arrival_s - LEAD_TO_ARRIVAL_S)
-    step = modes.rates / sample_rate_hz
+    heard = np.abs(modes.levels) > INAUDIBLE
+    step = modes.rates[heard] / sample_rate_hz
+    begin = modes.levels[heard] * np.exp(modes.rates[heard] * start_s)
     fine = np.exp(np.outer(step, np.arange(SUM_BLOCK)))
     rows = -(-n_samples // SUM_BLOCK)
-    begin = modes.levels * np.exp(modes.rates * start_s)
-    coarse = begin * np.exp(np.outer(np.arange(rows) * SUM_BLOCK, step))
-    # Only the imaginary part is wanted: two real products instead of a complex one.
-    total = coarse.real @ fine.imag + coarse.imag @ fine.real
-    return np.asarray(total.reshape(-1)[:n_samples])
+    coarse = np.empty((rows, len(step)), np.complex128)
+    coarse[0], coarse[1:] = begin, np.exp(step * SUM_BLOCK)
+    np.cumprod(coarse, axis=0, out=coarse)
+    # What has died away is set to nothing: sums of the tiniest numbers are very slow.
+    coarse = np.where(np.abs(coarse) > INAUDIBLE, coarse, 0)
+    # Only the imaginary part is wanted, Re a Im b + Im a Re b: one real product.
+    left = np.hstack((coarse.real, coarse.imag)).astype(np.float32)
+    right = np.vstack((fine.imag, fine.real)).astype(np.float32)
+    return np.asarray((left @ right).reshape(-1)[:n_samples])
 
 
 def glide(modes: Modes, pitch_share: Floats, sample_rate_hz: int) -> Floats:
