@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from undersong.theory.part import Part
 
 DRILL = "scale"
-PLAYER = "Wren"
+PLAYER = "Iris"
 CAUTION = (
     "Look after yourself: keep the click just above the music and start low; rest five minutes in\n"
     "every twenty-five; stop for the day at pain, numbness or tingling, and ask a clinician if it\n"
@@ -135,19 +135,20 @@ def _listen(part: Part, out: Path) -> None:
     with Book.open(log) as book:
         for number, (take, path) in enumerate(_recordings(), 1):
             print(f"\nListening to pass {number}, played at {take.tempo_bpm:g} ...", flush=True)
-            hearing, length_s = listen(path, part.at_tempo(take.tempo_bpm))
+            asked = part.at_tempo(take.tempo_bpm)
+            hearing, length_s = listen(path, asked)
             data = json.dumps(hearing_json(hearing), ensure_ascii=False, indent=2)
             write_bytes(out / f"pass-{number}.json", data.encode())
             kept = keep_take(
                 book,
                 PLAYER,
-                part,
+                asked,
                 hearing,
                 tempo_bpm=take.tempo_bpm,
                 length_s=length_s,
                 at=datetime.now(UTC),
             )
-            for line in (*hearing_lines(hearing, part), next_tempo(kept)):
+            for line in (*hearing_lines(hearing, asked), next_tempo(kept)):
                 print(f"  {line}")
 
 
