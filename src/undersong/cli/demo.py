@@ -125,9 +125,9 @@ def _drill(song: Song, out: Path) -> DrillSheet:
 
 
 def _listen(part: Part, out: Path) -> None:
-    from undersong.cli.hear import listen
+    from undersong.cli.hear import listen, spoken
     from undersong.cli.keeping import LOG_NAME, keep_take, next_tempo
-    from undersong.ear import hearing_json, hearing_lines
+    from undersong.ear import hearing_json
     from undersong.log.book import Book
 
     log = out / LOG_NAME
@@ -148,7 +148,7 @@ def _listen(part: Part, out: Path) -> None:
                 length_s=length_s,
                 at=datetime.now(UTC),
             )
-            for line in (*hearing_lines(hearing, asked), next_tempo(kept)):
+            for line in (*spoken(hearing, asked), next_tempo(kept)):
                 print(f"  {line}")
 
 

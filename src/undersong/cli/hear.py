@@ -53,7 +53,7 @@ def add(commands: Commands) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the verdict."""
     from undersong.cli.keeping import next_tempo
-    from undersong.ear import hearing_json, hearing_lines
+    from undersong.ear import hearing_json
     from undersong.exchange import read_part
 
     part = read_part(read_bytes(args.part), args.part.name)
@@ -74,10 +74,18 @@ def run(args: argparse.Namespace) -> int:
             answer["next_bpm"] = kept.ladder_after.tempo_bpm
         print_json(answer)
         return 0
-    print("\n".join(hearing_lines(hearing, part)))
+    print("\n".join(spoken(hearing, part)))
     if kept is not None:
         print(next_tempo(kept))
     return 0
+
+
+def spoken(hearing: Hearing, part: Part) -> list[str]:
+    """The verdict for reading; where several notes went wrong, every one of them below it."""
+    from undersong.ear import fault_lines, hearing_lines
+
+    faults = fault_lines(hearing, part)
+    return hearing_lines(hearing, part) + ([""] + faults if len(faults) > 1 else [])
 
 
 def listen(

@@ -11,7 +11,7 @@ from undersong.ear.hearing import (
     hearing_json,
 )
 from undersong.ear.tolerance import window_ms
-from undersong.ear.words import fault_line, hearing_lines
+from undersong.ear.words import fault_line, fault_lines, hearing_lines
 
 __all__ = [
     "HeardNote",
@@ -21,6 +21,7 @@ __all__ = [
     "Verdict",
     "WorstBar",
     "fault_line",
+    "fault_lines",
     "hear",
     "hearing_json",
     "hearing_lines",

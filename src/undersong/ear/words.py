@@ -87,6 +87,17 @@ def _fix(hearing: Hearing, part: Part) -> str | None:
     return None
 
 
+def fault_lines(hearing: Hearing, part: Part) -> list[str]:
+    """Every fault in a sentence of its own, in the order of the music; empty if not judged."""
+    if hearing.clean is None:
+        return []
+    return [
+        fault_line(note, part, before=_before(hearing, place))
+        for place, note in enumerate(hearing.notes)
+        if is_fault(note, hearing.tolerance_ms)
+    ]
+
+
 def _before(hearing: Hearing, place: int) -> int | None:
     """Index of the last asked note up to a place among the heard ones."""
     for note in reversed(hearing.notes[: place + 1]):
