@@ -85,7 +85,10 @@ def spoken(hearing: Hearing, part: Part) -> list[str]:
     from undersong.ear import fault_lines, hearing_lines
 
     faults = fault_lines(hearing, part)
-    return hearing_lines(hearing, part) + ([""] + faults if len(faults) > 1 else [])
+    lines = hearing_lines(hearing, part)
+    if len(faults) > 1:
+        lines += ["All that was not right:", *(f"  {fault}" for fault in faults)]
+    return lines
 
 
 def listen(

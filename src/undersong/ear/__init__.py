@@ -2,8 +2,8 @@
 
 from undersong.ear.hear import hear
 from undersong.ear.hearing import (
-    Hearing,
     HeardNote,
+    Hearing,
     Reference,
     Summary,
     Verdict,

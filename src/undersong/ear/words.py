@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from undersong.ear.hearing import Hearing, HeardNote, Reference, Summary, Verdict
+from undersong.ear.hearing import HeardNote, Hearing, Reference, Summary, Verdict
 from undersong.ear.passing import is_fault, place_name
 from undersong.errors import TheoryError
 from undersong.theory.part import Part
@@ -114,7 +114,7 @@ def _bar(hearing: Hearing, part: Part, place: int) -> int:
 
 
 def fault_line(note: HeardNote, part: Part, *, before: int | None = None) -> str:
-    """One fault in a sentence: ``Bar 3, beat 4: you played F, the chart has F sharp.``
+    """One fault in a sentence, as in "Bar 3, beat 4: you played F, the chart has F sharp".
 
     Parameters
     ----------
