@@ -196,18 +196,20 @@ class SheetReader:
         """A section's name without chords: the one of that name is played again."""
         bare = bare_name(draft.name)
         stem = bare.rstrip("0123456789")
-        for section in self.sheet.sections:
-            other = bare_name(section.name)
-            if other == bare or other.rstrip("0123456789") == stem:
-                self.sheet.visits += [section.name] * draft.times
-                self.sheet.remark(
-                    draft.line,
-                    1,
-                    "guessed",
-                    f"{draft.name} has no chords of its own; those of {section.name} are played.",
-                )
-                return
-        self.sheet.remark(draft.line, 1, "left out", f"{draft.name} has no chords.")
+        names = {bare_name(section.name): section.name for section in self.sheet.sections}
+        near = [name for key, name in names.items() if key.rstrip("0123456789") == stem]
+        name = names.get(bare) or next(iter(near), None)
+        if name is None:
+            self.sheet.remark(draft.line, 1, "left out", f"{draft.name} has no chords.")
+            return
+        self.sheet.visits += [name] * draft.times
+        if bare not in names:
+            self.sheet.remark(
+                draft.line,
+                1,
+                "guessed",
+                f"{draft.name} has no chords of its own; those of {name} are played.",
+            )
 
     # Facts at the top
 
@@ -388,7 +390,8 @@ class SheetReader:
                 line,
                 column,
                 "guessed",
-                f"{text} do not share a bar of {self.sheet.meter} evenly; the first is held longer.",
+                f"{text} do not share a bar of {self.sheet.meter} evenly; "
+                "the first is held longer.",
             )
             events = [
                 replace(self._whole(chord).events[0], at=at)
@@ -423,6 +426,12 @@ class SheetReader:
                 f"{self.guessed_bars} chords have no bar lines; each is given a bar of "
                 f"{self.sheet.meter}.",
             )
+
+
+def section_name(text: str) -> str | None:
+    """The section that words name (``Verse 2``, ``[CHORUS]``), or None for other words."""
+    match = _LABEL.fullmatch(plain_signs(text))
+    return None if match is None or len(text.strip()) < 2 else _full_name(match["name"])
 
 
 def words_of(plain: str, naming: Naming) -> list[Word]:

@@ -1,0 +1,176 @@
+"""Whatever arrives becomes a Song: told by its first bytes, not by its name.
+
+Our own chart text, sheets of text, PDF, word-processor files, MusicXML and MIDI are read;
+pictures and old formats are refused with what to do instead.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+from undersong.chart.arrive_docx import docx_lines
+from undersong.chart.arrive_midi import song_from_midi
+from undersong.chart.arrive_musicxml import song_from_musicxml
+from undersong.chart.arrive_pdf import pdf_pages
+from undersong.chart.arrive_text import (
+    MAX_SHEET_CHARACTERS,
+    is_chord_line,
+    song_from_text,
+    words_of,
+)
+from undersong.chart.lines import Line, classified, text_lines
+from undersong.chart.names import Naming
+from undersong.chart.sheet import SheetSettings
+from undersong.chart.song import Remark, Song, Style
+from undersong.chart.text import parse_song
+from undersong.errors import ChartErrors, ChartSyntaxError
+
+_PICTURES = (
+    b"\x89PNG",
+    b"\xff\xd8\xff",
+    b"GIF8",
+    b"BM",
+    b"II*\x00",
+    b"MM\x00*",
+    b"RIFF",
+)
+_OLD_DOCUMENT = b"\xd0\xcf\x11\xe0"
+_BYTE_ORDER_MARKS = (
+    (b"\xef\xbb\xbf", "utf-8-sig"),
+    (b"\xff\xfe", "utf-16"),
+    (b"\xfe\xff", "utf-16"),
+)
+_CONTROL = re.compile(r"[\x00-\x08\x0e-\x1a\x1c-\x1f]")
+
+
+def read_sheet(data: bytes, name: str = "", settings: SheetSettings | None = None) -> Song:
+    """Read any sheet.
+
+    Parameters
+    ----------
+    data
+        The whole file.
+    name
+        Its name, for messages, and for the title where the sheet has none.
+    settings
+        What the leader knows about it; used for everything but our own chart text.
+
+    Raises
+    ------
+    ChartErrors
+        With a sentence that says what it is instead, or all that is wrong in it.
+    """
+    settings = settings or SheetSettings()
+    source = name or None
+    song = _read(data, settings, source)
+    if song.title == "Untitled" and name:
+        stem = re.sub(r"\.[A-Za-z0-9]{1,8}$", "", re.split(r"[/\\]", name)[-1])
+        song = replace(song, title=re.sub(r"[-_]+", " ", stem).strip().capitalize() or song.title)
+    return song
+
+
+def _read(data: bytes, settings: SheetSettings, source: str | None) -> Song:
+    if data.startswith(b"%PDF"):
+        return _from_pdf(data, settings, source)
+    if data.startswith(b"MThd"):
+        return song_from_midi(data, settings, source=source)
+    if data.startswith(b"PK"):
+        return _from_zip(data, settings, source)
+    if data.startswith(_PICTURES) or data[4:12] in (b"ftypheic", b"ftypmif1"):
+        raise _refused(
+            "This is a picture. Type its chords into a text file, a line of chords above each "
+            "line of words, or ask for the sheet as text.",
+            source,
+        )
+    if data.startswith((_OLD_DOCUMENT, b"{\\rtf")):
+        raise _refused(
+            "This is an old word-processor file: save it as .docx or as plain text.", source
+        )
+    text = decoded(data, source)
+    if re.match(r"\s*<(\?xml|!DOCTYPE|score-)", text):
+        return song_from_musicxml(data, settings, source=source)
+    return _from_text(text, settings, source)
+
+
+def _refused(message: str, source: str | None) -> ChartErrors:
+    return ChartErrors([ChartSyntaxError(message, source=source)])
+
+
+def decoded(data: bytes, source: str | None = None) -> str:
+    """Text from its bytes: by its byte-order mark, as UTF-8, or as Western European (cp1252).
+
+    Raises
+    ------
+    ChartErrors
+        If it is no text at all.
+    """
+    encoding = next((name for mark, name in _BYTE_ORDER_MARKS if data.startswith(mark)), "utf-8")
+    try:
+        text = data.decode(encoding)
+    except UnicodeDecodeError:
+        text = data.decode("cp1252", errors="replace")
+    if len(_CONTROL.findall(text[:20_000])) > len(text[:20_000]) // 200:
+        raise _refused("This file is not text, and no kind of sheet that can be read.", source)
+    return text
+
+
+def _from_text(text: str, settings: SheetSettings, source: str | None) -> Song:
+    if len(text) > MAX_SHEET_CHARACTERS:
+        raise _refused(f"This is no song sheet: it has {len(text)} characters.", source)
+    lines, style = classified(text_lines(text))
+    if settings.naming == Naming() and (style is Style.NUMBERS or _is_letter_chart(lines)):
+        try:
+            return parse_song(text, source=source)
+        except ChartErrors:
+            if style is Style.LETTERS or not _has_letters(lines):
+                raise
+    return song_from_text(text, settings, source=source)
+
+
+def _is_letter_chart(lines: list[Line]) -> bool:
+    """True for a chart of ours in letters: it names its key, and all its chords stand in bars."""
+    has_key = any(line.kind == "header" and line.name == "key" for line in lines)
+    return has_key and not _has_letters(lines)
+
+
+def _has_letters(lines: list[Line]) -> bool:
+    """True where letter chords stand on a line without bar lines, as above words."""
+    return any(
+        "|" not in line.plain
+        and line.kind in ("bars", "section")
+        and is_chord_line(words_of(line.plain, Naming()))
+        for line in lines
+    )
+
+
+def _from_pdf(data: bytes, settings: SheetSettings, source: str | None) -> Song:
+    pages = pdf_pages(data, source=source)
+    whole = song_from_text("\n".join(line for page in pages for line in page), settings)
+    firsts = [next((line.strip() for line in page if line.strip()), "") for page in pages]
+    if len(pages) < 2 or firsts[0][:12].casefold() != firsts[1][:12].casefold():
+        return whole
+    return _without_copies(pages, whole, settings)
+
+
+def _without_copies(pages: list[list[str]], whole: Song, settings: SheetSettings) -> Song:
+    """Pages that hold one song again in another key are left out, and said so."""
+    songs = []
+    for page in pages:
+        try:
+            songs.append(song_from_text("\n".join(page), settings))
+        except ChartErrors:
+            return whole
+    first = songs[0]
+    if any(song.sections != first.sections for song in songs[1:]):
+        return whole
+    others = ", ".join(str(song.key) for song in songs[1:])
+    remark = Remark(0, 0, "left out", f"The same song follows in {others}; the first copy is read.")
+    return replace(first, report=(*first.report, remark))
+
+
+def _from_zip(data: bytes, settings: SheetSettings, source: str | None) -> Song:
+    if b"word/document.xml" in data:
+        lines = docx_lines(data, source=source)
+        return _from_text("\n".join(lines), settings, source)
+    return song_from_musicxml(data, settings, source=source)
