@@ -11,6 +11,8 @@ from undersong.theory.key import parse_key
 
 if TYPE_CHECKING:
     from undersong.chart.lownotes import LowNotes
+    from undersong.chart.song import Song
+    from undersong.theory.key import Key
 
 
 def add(commands: Commands) -> None:
@@ -33,13 +35,9 @@ def run(args: argparse.Namespace) -> int:
     """Print the chart."""
     from undersong.chart.lownotes import low_notes
     from undersong.chart.show import chart_json, chart_lines
-    from undersong.chart.song import Style, in_key
-    from undersong.chart.text import parse_song
-    from undersong.cli.options import decoded
+    from undersong.chart.song import Style
 
-    song = parse_song(decoded(read_bytes(args.file), args.file.name), source=args.file.name)
-    if args.key is not None:
-        song = in_key(song, args.key)
+    song = song_in(args.file, args.key)
     if args.json:
         print_json(chart_json(song))
         return 0
@@ -50,6 +48,16 @@ def run(args: argparse.Namespace) -> int:
     print()
     print(low_words(low_notes(song)))
     return 0
+
+
+def song_in(path: Path, key: Key | None) -> Song:
+    """The song on a chart file, in another key if one is asked for."""
+    from undersong.chart.song import in_key
+    from undersong.chart.text import parse_song
+    from undersong.cli.options import decoded
+
+    song = parse_song(decoded(read_bytes(path), path.name), source=path.name)
+    return song if key is None else in_key(song, key)
 
 
 def low_words(low: LowNotes) -> str:

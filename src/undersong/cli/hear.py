@@ -7,14 +7,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from undersong.cli.options import Commands, add_json, bpm, print_json, read_bytes
+from undersong.cli.options import Commands, add_json, add_level, bpm, print_json, read_bytes
 
 if TYPE_CHECKING:
     from undersong.ear import Hearing
     from undersong.log.values import KeptTake
     from undersong.theory.part import Part
-
-HIGHEST_LEVEL = 6
 
 
 def add(commands: Commands) -> None:
@@ -35,14 +33,7 @@ def add(commands: Commands) -> None:
     command.add_argument(
         "--start", type=float, metavar="SECONDS", help="where the part begins in the recording"
     )
-    command.add_argument(
-        "--level",
-        type=int,
-        choices=range(1, HIGHEST_LEVEL + 1),
-        default=1,
-        metavar="N",
-        help="the player's level, 1 to 6 (default 1): how close the timing must be",
-    )
+    add_level(command, "how close the timing must be")
     command.add_argument("--tolerance", type=float, metavar="MS", help="instead of the level's")
     command.add_argument("--player", metavar="NAME", help="keep the take in this player's log")
     command.add_argument("--log", type=Path, metavar="FILE", help="the log (default: see README)")

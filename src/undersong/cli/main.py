@@ -11,14 +11,14 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
-from undersong.cli import chart, climb, demo, drill, finger, hear, neck, notyet
+from undersong.cli import chart, climb, demo, drill, finger, hear, line, neck, notyet
 from undersong.cli.notyet import NOT_BUILT, NotBuiltError
 from undersong.cli.options import Commands
 from undersong.errors import UndersongError
 
 BAD_INPUT = 2
 
-_COMMANDS = (demo, chart, neck, drill, notyet.line, finger, hear, climb, notyet.pack, notyet.open_)
+_COMMANDS = (demo, chart, neck, drill, line, finger, hear, climb, notyet.pack, notyet.open_)
 
 
 class _Parser(argparse.ArgumentParser):

@@ -46,12 +46,6 @@ class NotYet:
         return NOT_BUILT
 
 
-line = NotYet(
-    "line",
-    "Write a bass line for a chart at a level",
-    ("chart",),
-    "`undersong chart` reads the chart; `undersong drill` makes what there is to practise.",
-)
 pack = NotYet(
     "pack",
     "Make every player's pack for Sunday",

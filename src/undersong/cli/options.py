@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 Value = TypeVar("Value")
 
+HIGHEST_LEVEL = 6
+
 
 def reads(parse: Callable[[str], Value]) -> Callable[[str], Value]:
     """Turn one of our readers into an argparse type that keeps its sentence."""
@@ -62,6 +64,18 @@ def add_instrument(command: argparse.ArgumentParser) -> None:
         "E1,A1,D2,G2",
     )
     command.add_argument("--frets", type=int, default=20, metavar="N", help="default 20")
+
+
+def add_level(command: argparse.ArgumentParser, what: str) -> None:
+    """`--level`: the player's level, 1 to 6."""
+    command.add_argument(
+        "--level",
+        type=int,
+        choices=range(1, HIGHEST_LEVEL + 1),
+        default=1,
+        metavar="N",
+        help=f"the player's level, 1 to {HIGHEST_LEVEL} (default 1): {what}",
+    )
 
 
 def instrument_of(args: argparse.Namespace) -> Instrument:

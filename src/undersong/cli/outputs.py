@@ -50,10 +50,13 @@ def write_track(path: Path, part: Part) -> float:
     return mix.start_s
 
 
+LEGEND = "Each note: its name, its degree, string:fret (string 1 is the highest)."
+
+
 def part_lines(part: Part) -> list[str]:
     """The part for reading: a line a bar, each note with its place on the neck."""
     head = f"{part.title}, key of {part.key}, {part.meter}, {part.tempo_bpm:g} a minute"
-    lines = [head, ""]
+    lines = [head, LEGEND, ""]
     sections = {mark.at: mark for mark in part.sections}
     for bar in part.bars:
         inside = sorted(at for at in sections if bar.at <= at < bar.at + bar.length)
