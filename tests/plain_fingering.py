@@ -120,6 +120,8 @@ def move_cost(
     if strings:
         cost += weights.crossing + weights.skipped * (strings - 1)
         cost += weights.damp * (a.fret == 0) + weights.articulation * slid
+    if a.string == b.string and a.fret == b.fret > 0 and a.finger != b.finger:
+        cost += weights.substitute
     if a.finger == b.finger != 0:
         if a.fret != b.fret:
             cost += weights.jump

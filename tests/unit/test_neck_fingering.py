@@ -61,15 +61,28 @@ def test_closed_shapes_get_the_standard_fingers(key: Key, system: FingerSystem) 
             assert fingers(done) == [note.finger for note in notes], (number, shape.place)
 
 
+@pytest.mark.parametrize("system", FingerSystem)
 @pytest.mark.parametrize("key", MAJOR_KEYS, ids=str)
-def test_the_major_scale_finds_its_shape_from_its_first_fret(key: Key) -> None:
-    for shape in closed_shapes(BASS, key):
-        notes = (*shape.notes, *shape.notes[-2::-1])
-        part = line(" ".join(str(key.spell(note.midi)) for note in notes))
-        wishes = Wishes(open_strings=CLOSED, start_fret=shape.notes[0].fret)
-        done = fingered(part, BASS, wishes=wishes)
-        assert frets(done) == [note.fret for note in notes]
-        assert fingers(done) == [note.finger for note in notes]
+def test_every_standard_shape_is_found_from_its_first_fret(key: Key, system: FingerSystem) -> None:
+    # Places and fingers both, with nothing given but the first fret and no open strings: one
+    # finger per fret everywhere, 1-2-4 where four frets lie under the hand.
+    bass = Instrument(finger_system=system)
+    for number in (1, 3, 4, 5, 6, 7):
+        for shape in closed_shapes(bass, key, Degree(number)):
+            if shape.lowest_fret < 5 and system is FingerSystem.ONE_TWO_FOUR:
+                continue
+            notes = (*shape.notes, *shape.notes[-2::-1])
+            part = line(" ".join(str(key.spell(note.midi)) for note in notes))
+            wishes = Wishes(open_strings=CLOSED, start_fret=shape.notes[0].fret)
+            done = fingered(part, bass, wishes=wishes)
+            assert frets(done) == [note.fret for note in notes], (number, shape.place)
+            assert fingers(done) == [note.finger for note in notes], (number, shape.place)
+
+
+def test_a_repeated_note_keeps_its_finger() -> None:
+    done = fingered(line("D2 D2 D2 A1 A1 A1"), BASS, wishes=Wishes(open_strings=CLOSED))
+    assert len(set(fingers(done)[:3])) == 1
+    assert len(set(fingers(done)[3:])) == 1
 
 
 def test_one_two_four_leaves_finger_three_out_low_on_the_neck() -> None:

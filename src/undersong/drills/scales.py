@@ -29,8 +29,12 @@ def shapes_from(setting: Setting, step: int) -> tuple[Shape, ...]:
 
 
 def easiest(setting: Setting, shapes: Sequence[Shape]) -> Shape:
-    """Of several shapes the one that costs the hand least, up and down."""
-    return min(shapes, key=lambda shape: _effort(setting, shape))
+    """Of several shapes the one on fewest strings that costs the hand least, up and down.
+
+    Fewest strings first, because a shape that starts on finger 4 over four strings leaves the
+    hand where it was, and the exercise is there to move it.
+    """
+    return min(shapes, key=lambda shape: (shape.strings, _effort(setting, shape)))
 
 
 def _effort(setting: Setting, shape: Shape) -> float:

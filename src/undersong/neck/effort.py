@@ -76,6 +76,8 @@ class Weights:
         The same finger stopping another fret next: the note breaks off early.
     roll
         The same finger on the same fret of another string: it has to lie flat and roll.
+    substitute
+        Another finger on the very fret and string that was just stopped.
     damp
         An open string left for another string: it rings on until something mutes it.
     open_allowed, open_avoided, open_missed
@@ -98,19 +100,20 @@ class Weights:
     shift: float = 1.0
     shift_100mm: float = 1.0
     hurry: float = 1.5
-    stretch_10mm: float = 0.25
+    stretch_10mm: float = 0.2
     extension: float = 2.0
     squeeze: float = 0.35
-    crossing: float = 0.15
+    crossing: float = 0.2
     skipped: float = 0.35
     jump: float = 0.8
     roll: float = 0.5
+    substitute: float = 0.8
     damp: float = 0.2
     open_allowed: float = 0.3
     open_avoided: float = 3.0
     open_missed: float = 1.0
-    high: float = 0.01
-    up_the_neck: float = 0.003
+    high: float = 0.005
+    up_the_neck: float = 0.002
     little_finger: float = 0.03
     articulation: float = 8.0
     away: float = 0.5
@@ -292,6 +295,7 @@ def move_terms(
     crossed = strings > 0
     same_finger = (before.finger == after.finger) & (after.finger > 0)
     same_fret = before.fret == after.fret
+    same_place = same_fret & ~crossed & (after.fret > 0)
     rings = (before.finger == 0) & crossed
     return {
         "shift": weights.shift * (before.hand != after.hand)
@@ -299,6 +303,7 @@ def move_terms(
         "crossing": weights.crossing * crossed + weights.skipped * np.maximum(strings - 1, 0),
         "same finger": weights.jump * (same_finger & ~same_fret)
         + weights.roll * (same_finger & same_fret & crossed),
+        "changed finger": weights.substitute * (same_place & (before.finger != after.finger)),
         "damping": weights.damp * rings,
     }
 
