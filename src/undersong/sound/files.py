@@ -19,7 +19,11 @@ References
 from __future__ import annotations
 
 import os
+import re
 import shutil
+import sys
+import threading
+import time
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from types import TracebackType
@@ -33,7 +37,7 @@ from undersong.errors import AudioError
 from undersong.sound.headers import EXPORT_ADVICE, MISSING_ALLOWED_S, Kind, kind_of
 from undersong.sound.tags import Tags, id3_of
 
-__all__ = ["Recording", "Tags", "open_sound", "write_sound"]
+__all__ = ["Recording", "Tags", "open_sound", "sweep_unfinished", "write_sound"]
 
 Samples = NDArray[np.float32]
 
@@ -44,7 +48,9 @@ PROBE_S = 0.25
 WRITE_BLOCK_S = 1.0  # Ogg written in one call is known to crash the library when it is long
 DITHER_SEED = 16
 FULL_SCALE_16 = 2**15
+ABANDONED_S = 60.0
 _UNKNOWN_FRAMES = 2**62
+_PART = re.compile(r"\.(\d+)-\d+\.part")
 
 _FORMATS = {".wav": "WAV", ".flac": "FLAC", ".ogg": "OGG", ".mp3": "MP3"}
 _MP3_RATES_HZ = (8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000)
@@ -260,7 +266,7 @@ def write_sound(
     first = next(blocks, None)
     if first is None:
         raise AudioError(f"{target.name} would hold no sound: nothing was written.")
-    part = target.with_name(f".{target.name}.{os.getpid()}.part")
+    part = _part_of(target)
     try:
         _write_blocks(part, target, _chained(first, blocks), sample_rate_hz, tags or Tags(), bits)
         part.replace(target)
@@ -270,6 +276,31 @@ def write_sound(
     finally:
         part.unlink(missing_ok=True)
     return target
+
+
+def sweep_unfinished(folder: str | os.PathLike[str]) -> None:
+    """Remove what writers that were killed left half-written in a folder (hidden files)."""
+    for left in Path(folder).glob(".*.part*"):
+        match = _PART.search(left.name)
+        if match is not None and not _is_running(int(match[1]), left):
+            left.unlink(missing_ok=True)
+
+
+def _part_of(target: Path) -> Path:
+    """A hidden name beside the target, of this writer's own."""
+    return target.with_name(f".{target.name}.{os.getpid()}-{threading.get_ident()}.part")
+
+
+def _is_running(process: int, left: Path) -> bool:
+    if sys.platform == "win32":  # there is no harmless signal: go by the file's age
+        return time.time() - left.stat().st_mtime < ABANDONED_S
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except PermissionError:
+        return True
+    return True
 
 
 class _Straight(soundfile.SoundFile):  # type: ignore[misc]  # the library has no types

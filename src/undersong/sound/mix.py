@@ -16,14 +16,14 @@ from numpy.typing import NDArray
 
 from undersong.errors import AudioError
 from undersong.sound.bass import Bass
-from undersong.sound.click import click_sound
+from undersong.sound.click import click_sound, cue_sound
 from undersong.sound.drums import Drums
 from undersong.sound.loudness import loudness_lufs
 from undersong.sound.master import gain_of, mastered
 from undersong.sound.pad import Pad
 from undersong.sound.room import in_room
-from undersong.sound.schedule import ClickKind, ClickPlan, Schedule, schedule
-from undersong.sound.strings import BassSound
+from undersong.sound.schedule import PLAIN_CLICK, ClickPlan, Schedule, schedule
+from undersong.sound.strings import FINGERS, BassSound
 from undersong.theory.part import Part, Voice
 
 Samples = NDArray[np.float32]
@@ -31,22 +31,29 @@ Samples = NDArray[np.float32]
 SAMPLE_RATE_HZ = 44_100
 TAIL_S = 0.8
 
-CLICK = "click"
+CLICK, CUE = "click", "cue"
 
 
 @dataclass(frozen=True, slots=True)
 class Levels:
-    """How loud each player is against a usual band, in dB; None takes the player out."""
+    """How loud each player is against a usual band, in dB; None takes the player out.
+
+    `cue` is the marker tone before each section, off unless asked for.
+    """
 
     bass: float | None = 0.0
     click: float | None = 0.0
     drums: float | None = 0.0
     pad: float | None = 0.0
+    cue: float | None = None
 
     def of(self, name: str) -> float | None:
         """The level of a player or the click by name."""
         level: float | None = getattr(self, name)
         return level
+
+
+BAND = Levels()
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,12 +65,13 @@ class _Place:
 
 
 BALANCE_LUFS = {Voice.BASS: -24.0, Voice.DRUMS: -26.0, Voice.PAD: -32.0}
-CLICK_DB = -9.0
+CLICK_DB, CUE_DB = -9.0, -22.0
 _PLACES = {
     Voice.BASS: _Place(0.0, -20.0),
     Voice.DRUMS: _Place(0.0, -13.0),
     Voice.PAD: _Place(0.0, -12.0),
     CLICK: _Place(0.25, -60.0),
+    CUE: _Place(-0.25, -16.0),
 }
 
 
@@ -110,9 +118,9 @@ def render_part(
     tempo_bpm: float | None = None,
     sample_rate_hz: int = SAMPLE_RATE_HZ,
     count_in: bool = True,
-    click: ClickPlan | None = ClickPlan(),  # noqa: B008  # a frozen value
-    levels: Levels | None = None,
-    sound: BassSound | None = None,
+    click: ClickPlan | None = PLAIN_CLICK,
+    levels: Levels = BAND,
+    sound: BassSound = FINGERS,
 ) -> Mix:
     """Play a part, alone or with others.
 
@@ -133,7 +141,7 @@ def render_part(
     levels
         Levels of the players; one whose level is None stays out.
     sound
-        The bass; None for fingers on a usual bass.
+        Instrument and hand of the bass.
 
     Returns
     -------
@@ -145,7 +153,6 @@ def render_part(
     AudioError
         If there is nothing to play, it lasts too long, or the parts do not begin together.
     """
-    levels = levels or Levels()
     first = schedule(part, tempo_bpm=tempo_bpm, count_in=count_in, click=click)
     others = [
         schedule(each, tempo_bpm=tempo_bpm, count_in=count_in, click=None) for each in with_parts
@@ -161,9 +168,14 @@ def render_part(
         if level_db is not None and timed.notes:
             playing = _play(played, timed, n_samples, sample_rate_hz, sound)
             playing *= gain_of(level_db + _to_balance_db(played.voice, playing, sample_rate_hz))
-            layers[played.voice] = playing
-    if first.clicks and levels.click is not None:
-        layers[CLICK] = _clicks(first, n_samples, sample_rate_hz) * gain_of(levels.click + CLICK_DB)
+            layers[played.voice] = layers.get(played.voice, np.float32(0)) + playing
+    clicks = [(click_sound(e.kind, sample_rate_hz), e.onset_s) for e in first.clicks]
+    if clicks and levels.click is not None:
+        strokes = _strokes(clicks, n_samples, sample_rate_hz)
+        layers[CLICK] = strokes * gain_of(levels.click + CLICK_DB)
+    cues = [(cue_sound(e.midi, sample_rate_hz), e.onset_s) for e in first.cues]
+    if cues and levels.cue is not None:
+        layers[CUE] = _strokes(cues, n_samples, sample_rate_hz) * gain_of(levels.cue + CUE_DB)
     if not layers:
         raise AudioError(f"{part.title!r}: everyone is silent; turn the click or a player on.")
     total = _together(layers, sample_rate_hz)
@@ -172,7 +184,7 @@ def render_part(
 
 
 def _play(
-    part: Part, timed: Schedule, n_samples: int, sample_rate_hz: int, sound: BassSound | None
+    part: Part, timed: Schedule, n_samples: int, sample_rate_hz: int, sound: BassSound
 ) -> Samples:
     match part.voice:
         case Voice.BASS:
@@ -193,13 +205,13 @@ def _to_balance_db(voice: Voice, playing: Samples, sample_rate_hz: int) -> float
     return BALANCE_LUFS[voice] - loudness if np.isfinite(loudness) else 0.0
 
 
-def _clicks(timed: Schedule, n_samples: int, sample_rate_hz: int) -> Samples:
+def _strokes(sounds: list[tuple[Samples, float]], n_samples: int, sample_rate_hz: int) -> Samples:
+    """Short sounds in their places, shape (n_samples,)."""
     out = np.zeros(n_samples, np.float32)
-    sounds = {kind: click_sound(kind, sample_rate_hz) for kind in ClickKind}
-    for event in timed.clicks:
-        start = round(event.onset_s * sample_rate_hz)
-        end = min(n_samples, start + len(sounds[event.kind]))
-        out[start:end] += sounds[event.kind][: end - start]
+    for sound, onset_s in sounds:
+        start = round(onset_s * sample_rate_hz)
+        end = min(n_samples, start + len(sound))
+        out[start:end] += sound[: end - start]
     return out
 
 

@@ -25,6 +25,7 @@ DARK_HZ = 1400.0
 CHOIR_CENTS = (-4.0, 0.0, 4.0)
 SWELL_S = 0.11
 RELEASE_S = 0.35
+SHORT_RELEASE_S = 0.12
 SHORT_SHARE = 0.5
 LEVEL = 0.16
 
@@ -53,11 +54,11 @@ class Pad:
     def _shape(self, event: NoteEvent) -> Samples:
         """Swell, hold, release: the gain of one note, shape (n_samples,)."""
         level_db = DYNAMIC_DB[event.note.dynamic] + (ACCENT_DB if event.note.accented else 0.0)
-        length_s = event.length_s
-        if event.note.articulation is Articulation.SHORT:
-            length_s *= SHORT_SHARE
+        length_s, release_s = event.length_s, RELEASE_S
+        if event.note.articulation is Articulation.SHORT:  # a stop is heard as one
+            length_s, release_s = length_s * SHORT_SHARE, SHORT_RELEASE_S
         n_hold = max(1, round(length_s * self._rate_hz))
-        n_release = round(min(RELEASE_S, 2 * length_s) * self._rate_hz)
+        n_release = round(min(release_s, 2 * length_s) * self._rate_hz)
         shape = np.ones(n_hold + n_release)
         n_swell = min(n_hold, round(SWELL_S * self._rate_hz))
         shape[:n_swell] = np.sin(np.linspace(0, np.pi / 2, n_swell, endpoint=False)) ** 2

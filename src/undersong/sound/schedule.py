@@ -31,6 +31,7 @@ SHORTEST_COUNT_S = 0.3
 LEAST_COUNTS = 4
 LEAD_IN_S = 0.25  # silence before the first sound
 LONGEST_S = 3600.0
+CUE_OCTAVE_MIDI = 72
 SLIDE_S = 0.09
 SLIDE_SHARE = 0.4  # of the note it leaves
 
@@ -77,6 +78,9 @@ class ClickPlan:
         return turn < self.bars_on
 
 
+PLAIN_CLICK = ClickPlan()
+
+
 @dataclass(frozen=True, slots=True)
 class NoteEvent:
     """One stroke to be sounded: when, for how long, and the written note.
@@ -102,16 +106,26 @@ class ClickEvent:
 
 
 @dataclass(frozen=True, slots=True)
+class CueEvent:
+    """A marker tone on the way into a section."""
+
+    onset_s: float
+    midi: int
+
+
+@dataclass(frozen=True, slots=True)
 class Schedule:
     """Every sound of a part in seconds from the start of the file, in order.
 
-    `start_s` is where place 0 of the part falls, `end_s` where its written length ends.
+    `start_s` is where place 0 of the part falls, `end_s` where its written length ends. Cues are
+    two rising tones of the key, tonic and fifth, in the last beat before each new section.
     """
 
     notes: tuple[NoteEvent, ...]
     clicks: tuple[ClickEvent, ...]
     start_s: float
     end_s: float
+    cues: tuple[CueEvent, ...] = ()
 
 
 def schedule(
@@ -158,7 +172,20 @@ def schedule(
             if click.is_on(bar.number)
             for at, kind in _bar_clicks(bar, click, tempo)
         )
-    return Schedule(_note_events(played, tempo, start_s), tuple(clicks), start_s, end_s)
+    notes, cues = _note_events(played, tempo, start_s), _cue_events(played, tempo, start_s)
+    return Schedule(notes, tuple(clicks), start_s, end_s, cues)
+
+
+def _cue_events(part: Part, tempo: TempoMap, start_s: float) -> tuple[CueEvent, ...]:
+    cues = []
+    for section in part.sections:
+        if section.at == 0 or section.at > part.length:
+            continue
+        tonic = CUE_OCTAVE_MIDI + part.key_at(section.at).tonic.pitch_class
+        beat_s = _span_s(tempo, section.at - part.meter.beat, section.at)
+        at_s = start_s + tempo.seconds_at(section.at)
+        cues += [CueEvent(at_s - beat_s, tonic), CueEvent(at_s - beat_s / 2, tonic + 7)]
+    return tuple(cues)
 
 
 def _note_events(part: Part, tempo: TempoMap, start_s: float) -> tuple[NoteEvent, ...]:

@@ -1,0 +1,141 @@
+"""A few bars of a part, and bars again and again.
+
+An excerpt is a Part of its own: the notes that sound in it, the key, meter, tempo and chord in
+force where it begins. A note already sounding at its start is struck again there; one that goes on
+beyond its end stops with it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from typing import TypeVar
+
+from undersong.errors import AudioError
+from undersong.theory.meter import Wholes
+from undersong.theory.part import Bar, ChordMark, KeyMark, MeterMark, Note, Part
+from undersong.theory.tempo import TempoMark
+
+
+def excerpt(part: Part, first_bar: int, last_bar: int) -> Part:
+    """Bars `first_bar` to `last_bar` of a part, both included; 0 is the pick-up bar."""
+    bars = [bar for bar in part.bars if first_bar <= bar.number <= last_bar]
+    if not bars:
+        last = part.bars[-1].number
+        raise AudioError(
+            f"{part.title!r} has bars {part.bars[0].number} to {last}: "
+            f"bars {first_bar} to {last_bar} are not in it."
+        )
+    start, end = bars[0].at, bars[-1].at + bars[-1].length
+    return _from(part, bars[0], start, end)
+
+
+def section_of(part: Part, name: str, visit: int = 1) -> Part:
+    """One section of a part, by its name (capitals do not matter) and which time round."""
+    wanted = [
+        mark
+        for mark in part.sections
+        if mark.name.casefold() == name.casefold() and mark.visit == visit
+    ]
+    if not wanted:
+        names = ", ".join(dict.fromkeys(mark.name for mark in part.sections)) or "none"
+        raise AudioError(f"{part.title!r} has no section {name!r} ({names}): choose one of these.")
+    start = wanted[0].at
+    end = min((mark.at for mark in part.sections if mark.at > start), default=part.length)
+    first = next(bar for bar in reversed(part.bars) if bar.at <= start)
+    return _from(part, first, start, end)
+
+
+def looped(part: Part, times: int) -> Part:
+    """A part played several times without a break; a pick-up is played only once."""
+    if times < 1:
+        raise AudioError(f"A loop is played at least once, not {times} times.")
+    body = part.length - part.pickup
+    places = [turn * body for turn in range(times)]
+
+    def kept(shift: Wholes, at: Wholes) -> bool:
+        return not shift or at >= part.pickup
+
+    return replace(
+        part,
+        notes=tuple(
+            replace(n, at=n.at + shift) for shift in places for n in part.notes if kept(shift, n.at)
+        ),
+        length=part.pickup + times * body,
+        sections=tuple(
+            replace(m, at=m.at + shift, visit=m.visit + turn)
+            for turn, shift in enumerate(places)
+            for m in part.sections
+            if kept(shift, m.at)
+        ),
+        chords=tuple(
+            replace(m, at=m.at + shift)
+            for shift in places
+            for m in part.chords
+            if kept(shift, m.at)
+        ),
+        key_marks=_again(part.key_marks, KeyMark(part.pickup, part.key), places),
+        meter_marks=_again(part.meter_marks, MeterMark(part.pickup, part.meter), places),
+        tempo_marks=_again(
+            part.tempo_marks, TempoMark(part.pickup, part.tempo_bpm, part.meter.beat), places
+        ),
+    )
+
+
+_Mark = TypeVar("_Mark", KeyMark, MeterMark, TempoMark)
+
+
+def _again(marks: tuple[_Mark, ...], first: _Mark, places: list[Wholes]) -> tuple[_Mark, ...]:
+    """Marks of each turn; where there are any, each later turn begins as the first one did."""
+    if not marks:
+        return ()
+    turns = [replace(mark, at=mark.at + shift) for shift in places for mark in marks]
+    taken = {mark.at for mark in turns}
+    back = [replace(first, at=first.at + shift) for shift in places[1:]]
+    turns += [mark for mark in back if mark.at not in taken]
+    return tuple(sorted(turns, key=lambda mark: mark.at))
+
+
+def _from(part: Part, first: Bar, start: Wholes, end: Wholes) -> Part:
+    """The stretch from `start` to `end` as a part; `first` is the bar it begins in."""
+    pickup = first.length if first.number == 0 else Fraction(0)
+    tempo = part.tempo_bpm
+    for mark in part.tempo_marks:
+        if mark.at <= start:
+            tempo = 60 / (mark.whole_s * float(first.meter.beat))
+    if not part.tempo_marks and first.meter.beat != part.meter.beat:
+        tempo = 60 / (TempoMark(start, tempo, part.meter.beat).whole_s * float(first.meter.beat))
+    chord = ChordMark(Fraction(0), part.chord_at(start))
+    return replace(
+        part,
+        key=part.key_at(start),
+        meter=first.meter,
+        tempo_bpm=tempo,
+        notes=tuple(
+            _cut(note, start, end) for note in part.notes if start < note.end and note.at < end
+        ),
+        pickup=pickup if pickup < end - start else Fraction(0),
+        length=end - start,
+        key_marks=_inside(part.key_marks, start, end),
+        meter_marks=_inside(part.meter_marks, start, end),
+        tempo_marks=_inside(part.tempo_marks, start, end),
+        sections=tuple(replace(m, at=m.at - start) for m in part.sections if start <= m.at < end),
+        chords=(
+            *([chord] if part.chords else []),
+            *(replace(m, at=m.at - start) for m in part.chords if start < m.at < end),
+        ),
+    )
+
+
+def _inside(marks: tuple[_Mark, ...], start: Wholes, end: Wholes) -> tuple[_Mark, ...]:
+    return tuple(replace(mark, at=mark.at - start) for mark in marks if start < mark.at < end)
+
+
+def _cut(note: Note, start: Wholes, end: Wholes) -> Note:
+    at = max(note.at, start)
+    return replace(
+        note,
+        at=at - start,
+        length=min(note.end, end) - at,
+        tied=note.tied and note.end < end,
+    )

@@ -1,0 +1,327 @@
+"""Practice tracks: what a player takes home to play along with.
+
+Conventions
+-----------
+A `Track` is a recipe; nothing is rendered until it is written. One pass is played for each of its
+tempos, each with its own count-in, equally loud, one after another in the same file.
+
+A folder remembers (in `.tracks.json`) the recipe of every track in it, so that writing the same
+tracks again makes only those whose recipe has changed or whose file is missing. Files appear whole
+or not at all, and the folder's memory is written after each, so that a run that was stopped goes on
+where it was.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from undersong.errors import AudioError
+from undersong.sound.files import Tags, sweep_unfinished, write_sound
+from undersong.sound.mix import BAND, SAMPLE_RATE_HZ, Levels, Mix, render_part
+from undersong.sound.schedule import PLAIN_CLICK, ClickPattern, ClickPlan
+from undersong.sound.strings import FINGERS, BassSound
+from undersong.theory.key import parse_key
+from undersong.theory.meter import FOUR_FOUR
+from undersong.theory.part import Articulation, Note, Part
+from undersong.theory.pitch import plain_pitch
+
+Samples = NDArray[np.float32]
+
+EDITION = 1  # of the instruments and the mix: a higher one makes every track anew
+MEMORY = ".tracks.json"
+SLOW_SHARE = 0.7
+TUNING_NOTE_S = 8
+TUNING_REST_S = 1
+LONGEST_NAME = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """A recipe for one sound file.
+
+    Parameters
+    ----------
+    name
+        File name without its ending.
+    title
+        As the player's display shows it.
+    part, with_parts
+        What is played, and who plays along.
+    tempos_bpm
+        One pass for each; empty for one at the written tempo.
+    click, count_in, levels, sound
+        As in `render_part`.
+    """
+
+    name: str
+    title: str
+    part: Part
+    with_parts: tuple[Part, ...] = ()
+    tempos_bpm: tuple[float, ...] = ()
+    click: ClickPlan | None = PLAIN_CLICK
+    count_in: bool = True
+    levels: Levels = BAND
+    sound: BassSound = FINGERS
+
+    def passes(self, sample_rate_hz: int = SAMPLE_RATE_HZ) -> Iterator[Mix]:
+        """Each pass rendered, in order; one at a time is held."""
+        for tempo_bpm in self.tempos_bpm or (self.part.tempo_bpm,):
+            yield render_part(
+                self.part,
+                with_parts=self.with_parts,
+                tempo_bpm=tempo_bpm,
+                sample_rate_hz=sample_rate_hz,
+                count_in=self.count_in,
+                click=self.click,
+                levels=self.levels,
+                sound=self.sound,
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class Album:
+    """What all tracks of a set share: kind of file and tags."""
+
+    title: str = ""
+    artist: str = ""
+    date: str = ""
+    ending: str = ".mp3"
+    sample_rate_hz: int = SAMPLE_RATE_HZ
+    bits: int = 16
+
+
+def practice_tracks(
+    name: str,
+    part: Part,
+    with_parts: tuple[Part, ...] = (),
+    *,
+    slow_share: float = SLOW_SHARE,
+    climb_bpm: Sequence[float] = (),
+) -> tuple[Track, ...]:
+    """The usual tracks of one song.
+
+    Parameters
+    ----------
+    name
+        Start of every file name, as "03 Slow Water".
+    part, with_parts
+        The bass part, and drums and pad if there are any.
+    slow_share
+        Tempo of the slow version as a share of the written one.
+    climb_bpm
+        Tempos of a climb in one file; empty for none.
+
+    Returns
+    -------
+    tuple of Track
+        With the bass, without it, slow, without the click but on 2 and 4, with a click that drops
+        out for four bars in eight, and the climb.
+    """
+    name = file_name_of(name)
+    full = Track(name, part.title, part, with_parts)
+    slow_bpm = round(part.tempo_bpm * slow_share)
+
+    def other(what: str) -> Track:
+        return replace(full, name=f"{name} - {what}", title=f"{part.title} ({what})")
+
+    tracks = [
+        full,
+        replace(other("bass out"), levels=Levels(bass=None)),
+        replace(other(f"slow {slow_bpm}"), tempos_bpm=(float(slow_bpm),)),
+        replace(other("click on 2 and 4"), click=ClickPlan(ClickPattern.TWO_AND_FOUR)),
+        replace(other("click drops out"), click=ClickPlan(bars_on=4, bars_off=4)),
+    ]
+    if climb_bpm:
+        tracks.append(replace(other("climb"), tempos_bpm=tuple(climb_bpm)))
+    return tuple(tracks)
+
+
+def file_name_of(title: str) -> str:
+    """A title as a file name that every system takes: ``What? / Why`` is ``What - Why``."""
+    plain = re.sub(r'[\\/:*?"<>|\x00-\x1f]+', " - ", title)
+    plain = re.sub(r"(\s*-)*\s*-\s+|\s+", lambda m: " - " if "-" in m[0] else " ", plain)
+    return plain.strip(" .-")[:LONGEST_NAME] or "Track"
+
+
+def tuning_track(tuning: Sequence[int], *, sound: BassSound = FINGERS) -> Track:
+    """Each open string, low to high, held for eight seconds; `tuning` in MIDI numbers."""
+    beat = Fraction(1, 4)
+    step = (TUNING_NOTE_S + TUNING_REST_S) * beat
+    notes = tuple(
+        Note(
+            index * step,
+            TUNING_NOTE_S * beat,
+            plain_pitch(midi, prefer_flats=True),
+            string=len(tuning) - index,
+            fret=0,
+            articulation=Articulation.HELD,
+        )
+        for index, midi in enumerate(tuning)
+    )
+    part = Part(
+        "Tuning notes",
+        parse_key("C"),
+        FOUR_FOUR,
+        60.0,
+        notes,
+        length=len(tuning) * step,
+        tuning=tuple(tuning),
+    )
+    return Track("Tuning notes", "Tuning notes", part, click=None, count_in=False, sound=sound)
+
+
+def write_track(
+    track: Track, folder: Path, *, album: Album | None = None, number: int | None = None
+) -> Path:
+    """Render a track and write it: all passes, one after another, in bounded memory."""
+    album = album or Album()
+    tempos = track.tempos_bpm or (track.part.tempo_bpm,)
+    tags = Tags(
+        title=track.title,
+        album=album.title,
+        artist=album.artist,
+        track=number,
+        tempo_bpm=tempos[0],
+        date=album.date,
+        comment=_climb_words(tempos),
+    )
+    return write_sound(
+        folder / f"{track.name}{album.ending}",
+        (mix.samples for mix in track.passes(album.sample_rate_hz)),
+        album.sample_rate_hz,
+        tags=tags,
+        bits=album.bits,
+    )
+
+
+def _climb_words(tempos: Sequence[float]) -> str:
+    return "" if len(tempos) == 1 else "climb: " + ", ".join(f"{bpm:g}" for bpm in tempos)
+
+
+def write_tracks(
+    tracks: Sequence[Track],
+    folder: Path,
+    *,
+    album: Album | None = None,
+    progress: Callable[[int, int, str], None] | None = None,
+    workers: int = 2,
+) -> tuple[Path, ...]:
+    """Write the tracks of a set into a folder, making only what has changed.
+
+    Parameters
+    ----------
+    tracks
+        In the order of their track numbers; no two of one name.
+    folder
+        Made if it is missing. Other files in it are left alone.
+    album
+        Kind of file and tags.
+    progress
+        Called as ``progress(done, total, name)`` after each track, from any thread.
+    workers
+        Tracks made side by side.
+
+    Returns
+    -------
+    tuple of Path
+        One file for each track, in their order.
+
+    Raises
+    ------
+    AudioError
+        If two tracks have one name, or a file cannot be written; what was finished stays.
+    """
+    album = album or Album()
+    names = [track.name.casefold() for track in tracks]
+    if twice := {name for name in names if names.count(name) > 1}:
+        raise AudioError(f"Two tracks are called {min(twice)!r}: give each a name of its own.")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise AudioError(f"{folder} cannot be made: {error.strerror}.") from None
+    sweep_unfinished(folder)
+    memory = _Memory(folder)
+    done = 0
+    lock = threading.Lock()
+
+    def make(number: int, track: Track) -> Path:
+        nonlocal done
+        path = folder / f"{track.name}{album.ending}"
+        recipe = _recipe(track, album, number)
+        if not memory.holds(path, recipe):
+            write_track(track, folder, album=album, number=number)
+            memory.keep(path, recipe)
+        with lock:
+            done += 1
+            if progress is not None:
+                progress(done, len(tracks), track.name)
+        return path
+
+    pool = ThreadPoolExecutor(max_workers=max(1, workers))
+    try:
+        return tuple(pool.map(make, range(1, len(tracks) + 1), tracks))
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def write_stems(
+    mix: Mix, folder: Path, *, name: str, album: Album | None = None
+) -> tuple[Path, ...]:
+    """Each player of a mix in a file of its own, all equally long, adding up to the mix."""
+    album = album or Album(ending=".wav", bits=24)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise AudioError(f"{folder} cannot be made: {error.strerror}.") from None
+    return tuple(
+        write_sound(
+            folder / f"{name} - {player}{album.ending}",
+            mix.stem(player),
+            mix.sample_rate_hz,
+            tags=Tags(title=f"{name} ({player})", album=album.title, date=album.date),
+            bits=album.bits,
+        )
+        for player in mix.stem_names
+    )
+
+
+def _recipe(track: Track, album: Album, number: int) -> str:
+    """A short name for everything that decides how a file sounds and what it says."""
+    return hashlib.sha256(repr((EDITION, track, album, number)).encode()).hexdigest()
+
+
+class _Memory:
+    """What a folder's tracks were made from: file name to recipe and size."""
+
+    def __init__(self, folder: Path) -> None:
+        self._path = folder / MEMORY
+        self._lock = threading.Lock()
+        self._known: dict[str, list[str | int]] = {}
+        try:
+            known = json.loads(self._path.read_text(encoding="utf-8"))
+            self._known = known if isinstance(known, dict) else {}
+        except (OSError, ValueError):
+            pass  # no memory, or a spoilt one: everything is made anew
+
+    def holds(self, path: Path, recipe: str) -> bool:
+        """True where the file is there, whole, and made from this recipe."""
+        return path.is_file() and self._known.get(path.name) == [recipe, path.stat().st_size]
+
+    def keep(self, path: Path, recipe: str) -> None:
+        """Remember a file that has just been written."""
+        with self._lock:
+            self._known[path.name] = [recipe, path.stat().st_size]
+            part = self._path.with_suffix(".json.new")
+            part.write_text(json.dumps(self._known, indent=1), encoding="utf-8")
+            part.replace(self._path)
