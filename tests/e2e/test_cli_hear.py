@@ -9,6 +9,7 @@ import json
 import resource
 import subprocess
 import sys
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from doors import Undersong
+from undersong.log.book import Book
 
 TAKES = Path(__file__).parent.parent / "takes"
 MEGABYTE = 1024 * 1024
@@ -181,16 +183,24 @@ def test_two_hours_in_bounded_memory(tmp_path: Path, scale: Path) -> None:
     assert peak_kb * 1024 < 900 * MEGABYTE
 
 
-def test_takes_are_kept_and_the_rule_answers(
-    undersong: Undersong, tmp_path: Path, scale: Path
-) -> None:
-    take, _ = known("scale-in-quarters-clean")
+def test_takes_are_kept_and_the_rule_answers(undersong: Undersong, tmp_path: Path) -> None:
+    """The demo's takes: clean and clean at 70, then a faulty one at 75 (README beside them)."""
+    part = tmp_path / "scale.json"
+    part.write_text(undersong("drill", "scale", "--key", "G", "--json").out, encoding="utf-8")
+    takes = Path(str(files("undersong") / "demo" / "takes"))
     log = tmp_path / "log.sqlite"
-    words = ("hear", take, "--part", scale, "--player", "Ash", "--log", log)
-    answers = [json.loads(undersong(*words, "--tempo", 70, "--json").out) for _ in range(3)]
-    assert all(isinstance(answer["next_bpm"], int | float) for answer in answers)
-    said = undersong(*words)
-    assert "ext: " in said.out or "stays" in said.out or "Once more" in said.out
+    answers = []
+    for name, tempo in (("first", 70), ("second", 70), ("third", 75)):
+        words = ("--part", part, "--tempo", tempo, "--player", "Ash", "--log", log)
+        answers.append(heard(undersong, takes / f"{name}.flac", part, *words[2:]))
+    assert [answer["clean"] for answer in answers] == [True, True, False]
+    assert [answer["next_bpm"] for answer in answers] == [70, 75, 65]
+    with Book.open(log) as book:
+        ash = book.player("Ash")
+        assert [take.tempo_bpm for take in book.takes_of(ash)] == [70, 70, 75]
+    said = undersong("hear", takes / "first.flac", "--part", part, "--player", "Ash",
+                     "--log", log)  # fmt: skip
+    assert "the climb stays: 65" in said.out
 
 
 def test_a_log_that_is_none(undersong: Undersong, tmp_path: Path, scale: Path) -> None:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from undersong.theory.part import Part
 
 LOG_NAME = "log.sqlite"
+_CLEAN_PASSES = {1: "One clean pass", 2: "Two clean passes", 3: "Three clean passes"}
 
 
 def usual_log() -> Path:
@@ -72,9 +73,11 @@ def next_tempo(kept: KeptTake) -> str:
             f"{after.tempo_bpm:g}."
         )
     if after.tempo_bpm > before.tempo_bpm:
-        return f"Clean often enough in a row. Next: {after.tempo_bpm:g}."
+        passes = before.streak + 1
+        said = _CLEAN_PASSES.get(passes, f"{passes} clean passes in a row")
+        return f"{said}. Next: {after.tempo_bpm:g}."
     if after.tempo_bpm < before.tempo_bpm:
-        return f"Not clean. Next: {after.tempo_bpm:g}, and the climb starts again."
+        return f"Next: {after.tempo_bpm:g}, and the climb starts again."
     if after.streak > before.streak:
-        return f"Clean. Once more at {after.tempo_bpm:g}."
+        return f"Once more clean at {after.tempo_bpm:g}, and the tempo goes up."
     return f"Next: {after.tempo_bpm:g} again."
