@@ -14,6 +14,7 @@ from undersong.drills.writing import (
     held,
     in_bars,
     lowest_tonic,
+    nearest_in_range,
     pulses,
     semitones_of,
     sheet,
@@ -86,7 +87,7 @@ def make_cycle(setting: Setting) -> DrillSheet:
         name = CYCLE[(first + turn) % len(CYCLE)]
         if turn in (0, len(CYCLE)):
             name = setting.key.tonic
-        pitch = name.at_or_above(low)
+        pitch = nearest_in_range(setting, name, name.at_or_above(low).midi)
         events.append(Event(setting.meter.bar, pitch=pitch, why=f"find {pitch.name}"))
     events[0] = replace(events[0], section="Cycle of fourths")
     return sheet(setting, f"Cycle of fourths from {setting.key.tonic}", events)

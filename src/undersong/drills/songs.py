@@ -128,7 +128,8 @@ def weakness_drill(
     Parameters
     ----------
     part
-        The part that was played. Its fingering is kept; without one it is fingered first.
+        The part that was played. Its fingering is kept; without one, or with one for another
+        tuning, it is fingered first.
     instrument
         The neck.
     missed
@@ -143,7 +144,8 @@ def weakness_drill(
     UndersongError
         If nothing is named, or a bar or note is named that the part does not have.
     """
-    played = fingered(part, instrument, wishes=Wishes(keep_places=True))
+    same_strings = part.tuning in (None, instrument.tuning.midis)
+    played = fingered(part, instrument, wishes=Wishes(keep_places=same_strings))
     weak = _weak_strokes(played, tuple(missed), tuple(bars))
     spots: dict[tuple[tuple[Wholes, Wholes, int], ...], list[_Spot]] = {}
     for run in _runs(played.strokes, weak):

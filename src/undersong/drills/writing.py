@@ -226,7 +226,7 @@ def write_part(setting: Setting, title: str, events: Sequence[Event], tonic: Pit
         if event.chord is not None and (not chords or chords[-1].chord != event.chord):
             chords.append(ChordMark(at, event.chord))
         if not event.is_rest:
-            pitch = event.pitch or _in_range(setting, tonic, event.tone or Tone(0))
+            pitch = event.pitch or _pitch_of(setting, tonic, event.tone or Tone(0))
             notes.extend(_written(setting, event, pitch, at))
         at += event.length
     length = at + -at % setting.meter.bar
@@ -242,25 +242,31 @@ def write_part(setting: Setting, title: str, events: Sequence[Event], tonic: Pit
     )
 
 
-def _in_range(setting: Setting, tonic: Pitch, tone: Tone) -> Pitch:
-    """The pitch of a tone, moved by as few octaves as bring it into range."""
-    midi = tonic.midi + semitones_of(setting.key, tone)
-    octaves = sorted(
-        (
-            other
-            for other in range(midi % SEMITONES_PER_OCTAVE, MIDI_MAX + 1, SEMITONES_PER_OCTAVE)
-            if setting.allows(other) and setting.instrument.places(other)
-        ),
-        key=lambda other: abs(other - midi),
-    )
-    name = pitch_name_of(setting.key, tone)
+def nearest_in_range(setting: Setting, name: PitchName, midi: int) -> Pitch:
+    """The pitch of a name that is nearest to a MIDI number among those in range.
+
+    Raises
+    ------
+    UnplayableError
+        If the range, or the neck, has no such note.
+    """
+    octaves = [
+        other
+        for other in range(name.at_or_above(0).midi, MIDI_MAX + 1, SEMITONES_PER_OCTAVE)
+        if setting.allows(other) and setting.instrument.places(other)
+    ]
     if not octaves:
         raise UnplayableError(
             f"There is no {name} within the range of this exercise "
             f"(MIDI {setting.lowest_midi} to {setting.highest_midi}): widen the range.",
             midi=midi,
         )
-    return name.with_midi(octaves[0])
+    return name.with_midi(min(octaves, key=lambda other: abs(other - midi)))
+
+
+def _pitch_of(setting: Setting, tonic: Pitch, tone: Tone) -> Pitch:
+    midi = tonic.midi + semitones_of(setting.key, tone)
+    return nearest_in_range(setting, pitch_name_of(setting.key, tone), midi)
 
 
 def _written(setting: Setting, event: Event, pitch: Pitch, at: Wholes) -> list[Note]:
