@@ -13,15 +13,11 @@ from undersong.chart.arrive_docx import docx_lines
 from undersong.chart.arrive_midi import song_from_midi
 from undersong.chart.arrive_musicxml import song_from_musicxml
 from undersong.chart.arrive_pdf import pdf_pages
-from undersong.chart.arrive_text import (
-    MAX_SHEET_CHARACTERS,
-    is_chord_line,
-    song_from_text,
-    words_of,
-)
+from undersong.chart.arrive_text import MAX_SHEET_CHARACTERS, song_from_text
 from undersong.chart.lines import Line, classified, text_lines
 from undersong.chart.names import Naming
 from undersong.chart.sheet import SheetSettings
+from undersong.chart.sheetlines import is_chord_line, words_of
 from undersong.chart.song import Remark, Song, Style
 from undersong.chart.text import parse_song
 from undersong.errors import ChartErrors, ChartSyntaxError
@@ -41,6 +37,7 @@ _BYTE_ORDER_MARKS = (
     (b"\xff\xfe", "utf-16"),
     (b"\xfe\xff", "utf-16"),
 )
+_OWN_HEADERS = 3  # from so many header lines on, a text in letters is a chart of ours
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1a\x1c-\x1f]")
 
 
@@ -123,7 +120,8 @@ def _from_text(text: str, settings: SheetSettings, source: str | None) -> Song:
         try:
             return parse_song(text, source=source)
         except ChartErrors:
-            if style is Style.LETTERS or not _has_letters(lines):
+            headers = sum(line.kind == "header" for line in lines)
+            if not _has_letters(lines) and (style is Style.NUMBERS or headers >= _OWN_HEADERS):
                 raise
     return song_from_text(text, settings, source=source)
 
@@ -138,8 +136,8 @@ def _has_letters(lines: list[Line]) -> bool:
     """True where letter chords stand on a line without bar lines, as above words."""
     return any(
         "|" not in line.plain
-        and line.kind in ("bars", "section")
-        and is_chord_line(words_of(line.plain, Naming()))
+        and line.kind in ("bars", "section", "other")
+        and is_chord_line(words_of(line.plain.partition(":")[2] or line.plain, Naming()))
         for line in lines
     )
 

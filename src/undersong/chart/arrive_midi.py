@@ -49,6 +49,7 @@ _MISSING_COST = 0.25
 _OUTSIDE_COST = 1.0
 _BASS_BONUS = 0.12
 _SPLIT_GAIN = 0.15
+_SPLIT_GAIN_WITH_BASS = 0.0  # the bass moves to another root: the clearest sign of a new chord
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,7 +206,9 @@ def _heard(track: _Track, start: int, end: int, meter: Meter) -> list[tuple[Whol
         )
     ):
         return [(Fraction(0), whole)]
-    if (first.score + second.score) / 2 < whole.score + _SPLIT_GAIN:
+    moves = first.root != second.root and first.bass != second.bass
+    gain = _SPLIT_GAIN_WITH_BASS if moves else _SPLIT_GAIN
+    if (first.score + second.score) / 2 < whole.score + gain:
         return [(Fraction(0), whole)]
     return [(Fraction(0), first), (meter.bar / 2, second)]
 

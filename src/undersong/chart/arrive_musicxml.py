@@ -19,11 +19,11 @@ from fractions import Fraction
 
 from lxml import etree
 
-from undersong.chart.arrive_text import section_name
 from undersong.chart.sheet import LETTER_KEY, Sheet, SheetSettings, song_from
+from undersong.chart.sheetlines import section_name
 from undersong.chart.song import MAX_TIMES, Bar, ChordEvent, KeyChange, Section, Song
 from undersong.errors import ChartError, ChartErrors, ChartSyntaxError, TheoryError
-from undersong.theory.chord import QUALITIES, Chord, Quality, number_of, quality
+from undersong.theory.chord import QUALITIES, Chord, Quality, number_of, parse_quality, quality
 from undersong.theory.interval import Interval, parse_interval
 from undersong.theory.key import MAJOR_KEYS, Key
 from undersong.theory.meter import Meter, Wholes
@@ -302,7 +302,7 @@ class _Reader:
         return chord
 
     def _quality(self, element: etree._Element, kind: str, number: int) -> Quality:
-        name = _KINDS.get(kind)
+        name = _KINDS.get(kind) or _kind_by_text(element)
         if name is None or kind in _GUESSED_KINDS:
             self._remark(number, "guessed", f"The kind {kind!r} is read as {name or 'major'}.")
         base = quality(name or "major")
@@ -375,6 +375,18 @@ class _Reader:
                         0, 0, "left out", f"The score jumps ({name}): write the order yourself."
                     )
                     return
+
+
+def _kind_by_text(element: etree._Element) -> str | None:
+    """The kind as the score prints it, where its own name is not one of the standard's."""
+    kind = element.find("kind")
+    text = kind.get("text") if kind is not None else None
+    if not text:
+        return None
+    try:
+        return parse_quality(text).name
+    except TheoryError:
+        return None
 
 
 def _name(element: etree._Element, kind: str) -> PitchName:

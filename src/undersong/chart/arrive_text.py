@@ -18,11 +18,20 @@ from fractions import Fraction
 from undersong.chart.bars import read_bar
 from undersong.chart.headers import bare_name
 from undersong.chart.lines import text_lines
-from undersong.chart.names import Naming, read_name
 from undersong.chart.sheet import LETTER_KEY, MAX_CAPO, Sheet, SheetSettings, song_from
+from undersong.chart.sheetlines import (
+    IDLE_MARKS,
+    LABEL,
+    LONG_NAMES,
+    TIMES,
+    Word,
+    full_name,
+    is_chord_line,
+    times_in,
+    words_of,
+)
 from undersong.chart.signs import Reading, SignError, plain_signs
 from undersong.chart.song import (
-    MAX_TIMES,
     Bar,
     ChordEvent,
     KeyChange,
@@ -36,17 +45,8 @@ from undersong.theory.key import parse_key
 from undersong.theory.meter import Meter, parse_meter
 
 MAX_SHEET_CHARACTERS = 1_000_000
-_LABEL = re.compile(
-    r"\s*[\[(]?\s*(?P<name>(?:intro|verse|chorus|refrain|pre[- ]?chorus|bridge|tag|outro|ending|"
-    r"turnaround|instrumental|interlude|breakdown|vamp|solo|coda|strophe|strofa|coro|estribillo|"
-    r"puente|ritornello|v|c|ch|b|br|pc)(?![a-z])(?:[ ]*\d{1,2}(?!\s*x)[a-z]?)?)\s*"
-    r"(?P<times>\(?\s*(?:x\s*\d+|\d+\s*x)\s*\)?)?\s*[\])]?\s*(?P<colon>:?)\s*[\])]?",
-    re.IGNORECASE,
-)
-_LONG_NAMES = {"v": "Verse", "c": "Chorus", "ch": "Chorus", "b": "Bridge", "br": "Bridge"}
-_LONG_NAMES |= {"pc": "Pre-Chorus"}
 _KEY = re.compile(
-    r"\bkey\s*(?:of|is)?\s*[:=]?\s*(?P<key>[A-G][#b]?(?:\s*(?:minor|major|min|maj)\b|m\b)?)(?!\w)",
+    r"\bkey\s*(?:change)?\s*(?:of|is|to)?\s*[:=]?\s*(?P<key>[A-G][#b]?(?:\s*(?:minor|major|min|maj)\b|m\b)?)(?!\w)",
     re.IGNORECASE,
 )
 _CAPO = re.compile(r"\bcapo\s*[:=]?\s*(?:on|at|fret)?\s*(?P<fret>\d{1,2})\w{0,2}", re.IGNORECASE)
@@ -57,22 +57,9 @@ _METER = re.compile(
     r"(?:\b(?:time|meter|metre)\s*(?:signature)?\s*[:=]?\s*)?\b(?P<m>\d{1,2}/\d{1,2})\b"
 )
 _TITLE = re.compile(r"\s*(?:title|song)\s*:\s*", re.IGNORECASE)
-_TIMES = re.compile(r"\(?\s*(?:x\s*(?P<a>\d{1,2})|(?P<b>\d{1,2})\s*x)\s*\)?", re.IGNORECASE)
-_PLAYED_MARKS = {"/", "%", ".", "//", "///", "////", "0"}
-_IDLE_MARKS = {"-", "--", "~", "→", "->", ">", "*", "&", "…", "..."}
 _INLINE = re.compile(r"\[[A-G][^\]\s]{0,9}\]\s?\w")
+_WORDS_TOO = ("A", "a", "Am", "am", "(a)", "(A)")
 _STANZA = "Part"
-
-
-@dataclass(frozen=True, slots=True)
-class Word:
-    """A run of signs on a line, its column (1-based), and what it is."""
-
-    text: str
-    column: int
-    kind: str  # chord, mark, times or word
-    chord: Chord | None = None
-    guess: str = ""
 
 
 @dataclass(slots=True)
@@ -147,12 +134,24 @@ class SheetReader:
             )  # fmt: skip
         else:
             self._other(line, raw)
+            self._doubtful(line, all_words[index])
         self.after_gap = False
+
+    def _doubtful(self, line: int, words: list[Word]) -> None:
+        """Say of names among words that they were not taken for chords; A and Am are words too."""
+        for word in words:
+            if word.kind == "chord" and word.text not in _WORDS_TOO:
+                self.sheet.remark(
+                    line,
+                    word.column,
+                    "left out",
+                    f"{word.text} stands among words and is not read as a chord.",
+                )
 
     # Section names
 
     def _label(self, line: int, plain: str) -> bool:
-        match = _LABEL.match(plain)
+        match = LABEL.match(plain)
         if match is None:
             return False
         rest = plain[match.end() :]
@@ -160,11 +159,11 @@ class SheetReader:
         short = match["name"].strip().rstrip("0123456789 ").casefold()
         is_closed = bool(match["colon"]) or plain.strip()[0] in "[("
         if rest.strip() and not is_chord_line(words):
-            if not is_closed or not _TIMES.fullmatch(rest.strip()):
+            if not is_closed or not TIMES.fullmatch(rest.strip()):
                 return False
-        elif short in ("c", "b") and not is_closed and not re.search(r"\d", match["name"]):
-            return False  # a chord name
-        self._start(line, _full_name(match["name"]), _times(match["times"]))
+        elif short in LONG_NAMES and not is_closed and (rest.strip() or short in ("c", "b")):
+            return False  # a chord name, as in B7 E
+        self._start(line, full_name(match["name"]), times_in(match["times"]))
         if rest.strip() and is_chord_line(words):
             shifted = [replace(word, column=word.column + match.end()) for word in words]
             self._chords(line, plain, shifted, start=match.end())
@@ -262,7 +261,7 @@ class SheetReader:
     def _is_lone_word(self, all_words: list[list[Word]], index: int) -> bool:
         """A single A at the start of a line is a word unless words or chords follow it."""
         words = all_words[index]
-        if len(words) != 1 or words[0].text not in ("A", "a", "Am", "am"):
+        if len(words) != 1 or words[0].text not in _WORDS_TOO:
             return False
         near = [all_words[i] for i in (index - 1, index + 1) if 0 <= i < len(all_words)]
         return not any(near)
@@ -289,7 +288,7 @@ class SheetReader:
             self.draft.bars += [self._whole(word.chord) for word in chords]
             self.guessed_bars += len(chords)
         times = next((word for word in words if word.kind == "times"), None)
-        self._finish_line(line, first, _times(times.text) if times else 1)
+        self._finish_line(line, first, times_in(times.text) if times else 1)
 
     def _finish_line(self, line: int, first: int, times: int) -> None:
         assert self.draft is not None
@@ -348,7 +347,7 @@ class SheetReader:
             times = next((word for word in words if word.kind == "times"), None)
             if not played:
                 if times and place and self.draft.bars and self.draft.bars[-1].closes_repeat:
-                    count = _times(times.text)
+                    count = times_in(times.text)
                     self.draft.bars[-1] = replace(self.draft.bars[-1], closes_repeat=count)
                 continue
             bar = self._bar(line, start + part.start() + 1, played)
@@ -372,7 +371,7 @@ class SheetReader:
         signs = [
             "0" if w.kind == "chord" and w.chord is None else str(w.chord or w.text)
             for w in words
-            if w.text not in _IDLE_MARKS
+            if w.text not in IDLE_MARKS
         ]
         reading = Reading(Style.LETTERS, LETTER_KEY, lambda _, __: None)
         before = self.draft.bars[-1].events if self.draft.bars else None
@@ -428,59 +427,12 @@ class SheetReader:
             )
 
 
-def section_name(text: str) -> str | None:
-    """The section that words name (``Verse 2``, ``[CHORUS]``), or None for other words."""
-    match = _LABEL.fullmatch(plain_signs(text))
-    return None if match is None or len(text.strip()) < 2 else _full_name(match["name"])
-
-
-def words_of(plain: str, naming: Naming) -> list[Word]:
-    """The runs of signs on a line, each told for what it is."""
-    return [
-        _word(match[0], match.start() + 1, naming)
-        for match in re.finditer(r"\([^()\s]*\)|[^\s|]+", plain)
-    ]
-
-
-def _word(text: str, column: int, naming: Naming) -> Word:
-    if text in _IDLE_MARKS or text in _PLAYED_MARKS or set(text) <= {"/", ":", "."}:
-        return Word(text, column, "mark")
-    if _TIMES.fullmatch(text):
-        return Word(text, column, "times")
-    name = read_name(text, naming)
-    if name is not None:
-        return Word(text, column, "chord", name.chord, name.guess)
-    return Word(text, column, "word")
-
-
-def is_chord_line(words: list[Word]) -> bool:
-    """True where a line holds chords, with at most a stray word or two among many."""
-    chords = sum(word.kind == "chord" for word in words)
-    others = sum(word.kind == "word" for word in words)
-    if not chords:
-        return bool(words) and all(word.text == "%" for word in words)
-    return others == 0 or (chords >= 3 and others * 3 <= chords)
-
-
 def _shared_out(count: int, meter: Meter) -> list[Fraction]:
     """Places for chords that do not divide a bar: a beat each, what is left for the first."""
     spare = meter.beats - count
     if spare < 0:
         return [meter.bar * place / count for place in range(count)]
     return [Fraction(0), *(meter.beat * (place + spare) for place in range(1, count))]
-
-
-def _times(text: str | None) -> int:
-    match = _TIMES.search(text or "")
-    return 1 if match is None else min(MAX_TIMES, max(1, int(match["a"] or match["b"])))
-
-
-def _full_name(name: str) -> str:
-    name = " ".join(name.split())
-    stem = name.rstrip("0123456789 ")
-    number = name[len(stem) :].strip()
-    full = _LONG_NAMES.get(stem.casefold(), stem if not stem.isupper() else stem.capitalize())
-    return f"{full} {number}".strip()
 
 
 def _is_meter(text: str) -> bool:

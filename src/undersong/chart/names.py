@@ -14,6 +14,7 @@ from undersong.errors import TheoryError
 from undersong.theory.chord import Chord, parse_chord
 
 _NO_CHORD = re.compile(r"\(?n\.?\s?c\.?\)?", re.IGNORECASE)
+_WORDS = ("Do", "Go")  # D and G diminished to a machine, words to a singer
 _MARKS = "*†‡,;:"
 _SOLFEGE = {"do": "C", "re": "D", "ré": "D", "mi": "E", "fa": "F", "sol": "G", "la": "A", "si": "B"}
 _SOLFEGE_ROOT = re.compile(r"(do|r[eé]|mi|fa|sol|la|si)([#b]*)(.*)", re.IGNORECASE)
@@ -88,7 +89,7 @@ def _read(body: str, naming: Naming) -> Name | None:
     english = _english(body, naming)
     if english is None:
         return None
-    match = _ROOT.fullmatch(english)
+    match = None if english in _WORDS else _ROOT.fullmatch(english)
     if match is None or not _looks_like_tail(match[2]):
         return None
     english = _OMITTED.sub("5", english) if _OMITTED.search(english) else english

@@ -1,0 +1,84 @@
+"""A line of a sheet, sign by sign: chords, marks, words, and the names of sections."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from undersong.chart.names import Naming, read_name
+from undersong.chart.signs import plain_signs
+from undersong.chart.song import MAXTIMES
+from undersong.theory.chord import Chord
+
+LABEL = re.compile(
+    r"\s*[\[(]?\s*(?P<name>(?:intro|verse|chorus|refrain|pre[- ]?chorus|bridge|tag|outro|ending|"
+    r"turnaround|instrumental|interlude|breakdown|vamp|solo|coda|strophe|strofa|coro|estribillo|"
+    r"puente|ritornello|v|c|ch|b|br|pc)(?![a-z])(?:[ ]*\d{1,2}(?!\s*x)[a-z]?)?)\s*"
+    r"(?P<times>\(?\s*(?:x\s*\d+|\d+\s*x)\s*\)?)?\s*[\])]?\s*(?P<colon>:?)\s*[\])]?",
+    re.IGNORECASE,
+)
+LONG_NAMES = {"v": "Verse", "c": "Chorus", "ch": "Chorus", "b": "Bridge", "br": "Bridge"}
+LONG_NAMES |= {"pc": "Pre-Chorus"}
+TIMES = re.compile(r"\(?\s*(?:x\s*(?P<a>\d{1,2})|(?P<b>\d{1,2})\s*x)\s*\)?", re.IGNORECASE)
+_PLAYED_MARKS = {"/", "%", ".", "//", "///", "////", "0"}
+IDLE_MARKS = {"-", "--", "~", "→", "->", ">", "*", "&", "…", "..."}
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """A run of signs on a line, its column (1-based), and what it is."""
+
+    text: str
+    column: int
+    kind: str  # chord, mark, times or word
+    chord: Chord | None = None
+    guess: str = ""
+
+
+def section_name(text: str) -> str | None:
+    """The section that words name (``Verse 2``, ``[CHORUS]``), or None for other words."""
+    match = LABEL.fullmatch(plain_signs(text))
+    return None if match is None or len(text.strip()) < 2 else full_name(match["name"])
+
+
+def words_of(plain: str, naming: Naming) -> list[Word]:
+    """The runs of signs on a line, each told for what it is."""
+    return [
+        _word(match[0], match.start() + 1, naming)
+        for match in re.finditer(r"\([^()\s]*\)|[^\s|]+", plain)
+    ]
+
+
+def _word(text: str, column: int, naming: Naming) -> Word:
+    if text in IDLE_MARKS or text in _PLAYED_MARKS or set(text) <= {"/", ":", "."}:
+        return Word(text, column, "mark")
+    if TIMES.fullmatch(text):
+        return Word(text, column, "times")
+    name = read_name(text, naming)
+    if name is not None:
+        return Word(text, column, "chord", name.chord, name.guess)
+    return Word(text, column, "word")
+
+
+def is_chord_line(words: list[Word]) -> bool:
+    """True where a line holds chords, with at most a stray word or two among many."""
+    chords = sum(word.kind == "chord" for word in words)
+    others = sum(word.kind == "word" for word in words)
+    if not chords:
+        return bool(words) and all(word.text == "%" for word in words)
+    return others == 0 or (chords >= 2 and others * 2 <= chords)
+
+
+def times_in(text: str | None) -> int:
+    """How often a mark like ``x2`` or ``(2x)`` asks for a line; 1 without one."""
+    match = TIMES.search(text or "")
+    return 1 if match is None else min(MAXTIMES, max(1, int(match["a"] or match["b"])))
+
+
+def full_name(name: str) -> str:
+    """A section's name written out: ``V1`` is Verse 1."""
+    name = " ".join(name.split())
+    stem = name.rstrip("0123456789 ")
+    number = name[len(stem) :].strip()
+    full = LONG_NAMES.get(stem.casefold(), stem if not stem.isupper() else stem.capitalize())
+    return f"{full} {number}".strip()
