@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from undersong.chart.names import Naming, read_name
 from undersong.chart.signs import plain_signs
-from undersong.chart.song import MAXTIMES
+from undersong.chart.song import MAX_TIMES
 from undersong.theory.chord import Chord
 
 LABEL = re.compile(
@@ -72,7 +72,7 @@ def is_chord_line(words: list[Word]) -> bool:
 def times_in(text: str | None) -> int:
     """How often a mark like ``x2`` or ``(2x)`` asks for a line; 1 without one."""
     match = TIMES.search(text or "")
-    return 1 if match is None else min(MAXTIMES, max(1, int(match["a"] or match["b"])))
+    return 1 if match is None else min(MAX_TIMES, max(1, int(match["a"] or match["b"])))
 
 
 def full_name(name: str) -> str:
