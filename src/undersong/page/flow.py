@@ -1,0 +1,79 @@
+"""Prose pages in the typesetter's language: headings, paragraphs, tables, lists, music.
+
+Every word goes through `quoted`: what a title or a name says is never taken for markup.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from undersong.page.ground import Ground, Ink
+from undersong.page.notation import System
+from undersong.page.pdf import ink_rgb, mm, picture, quoted
+
+SMALL = 0.84  # of the body's size
+
+
+def heading(words: str, level: int) -> str:
+    """A heading, bookmarked."""
+    return f"#heading(level: {level}, {quoted(words)})"
+
+
+def paragraph(words: str) -> str:
+    """Running text."""
+    return f"#par(text({quoted(words)}))"
+
+
+def small(words: str, ground: Ground) -> str:
+    """A note in pencil."""
+    return f"#par(text(size: {SMALL}em, fill: {ink_rgb(ground, Ink.PENCIL)}, {quoted(words)}))"
+
+
+def bullets(items: Iterable[str]) -> str:
+    """A list."""
+    return "#list(" + ", ".join(f"text({quoted(item)})" for item in items) + ")"
+
+
+def table(
+    head: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    columns: str,
+    ground: Ground,
+    *,
+    bold_column: int | None = None,
+    cells: Sequence[Sequence[str]] = (),
+) -> str:
+    """A table with a head row and hairlines; `columns` as the typesetter counts widths.
+
+    `cells`, where given, are further columns as source, one sequence to each row.
+    """
+    pencil = ink_rgb(ground, Ink.PENCIL)
+    line = f"table.hline(stroke: {mm(0.2)} + {pencil})"
+    header = ", ".join(f"text(size: {SMALL}em, fill: {pencil}, {quoted(word)})" for word in head)
+    parts = [f"table.header({header})", line]
+    for place, row in enumerate(rows):
+        for column, word in enumerate(row):
+            weight = 700 if column == bold_column else 400
+            parts.append(f"text(weight: {weight}, {quoted(word)})")
+        parts += cells[place] if cells else ()
+    return f"#table(columns: {columns}, column-gutter: 4mm, {', '.join(parts)}, {line})"
+
+
+def music(systems: Iterable[System], words: str) -> str:
+    """Systems one under another; `words` say what they are to those who do not see them."""
+    blocks = []
+    for place, system in enumerate(systems, 1):
+        alt = f"{words}, line {place}: {' '.join(system.words)}"
+        blocks.append(picture(system.svg, system.width_mm, alt))
+    return "\n#v(2mm, weak: true)\n".join(blocks)
+
+
+def kept_together(parts: Iterable[str]) -> str:
+    """Pieces that stay on one page."""
+    inner = "\n".join(parts)
+    return f"#block(breakable: false, width: 100%)[\n{inner}\n]"
+
+
+def space(height_mm: float) -> str:
+    """White space, none at the top of a page."""
+    return f"#v({mm(height_mm)}, weak: true)"

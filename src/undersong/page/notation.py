@@ -1,0 +1,278 @@
+"""Staff and tab engraved from MusicXML, system by system.
+
+The notes, stems, clefs and lines are the engraver's, in its music font; every word (chord numbers
+above, fingers, degrees below, frets) is set again in the face of the pages, with musical signs,
+so that paper has one hand and its text can be found. Degrees are centred under their notes, and
+labels that would touch are set smaller.
+
+References
+----------
+MusicXML 4.0 [W3C Music Notation Community Group, 2021]. Music font: Leland [SIL OFL], which the
+engraver brings.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import verovio
+from lxml import etree
+
+from undersong.errors import PageError
+from undersong.page.ground import Ground, Ink
+from undersong.page.lettering import BOLD, FAMILY, REGULAR, signs, text_width
+
+STAFF_MM = 7.2
+LARGE_STAFF_MM = 9.4
+_UNITS_PER_MM = 10  # the engraver's page is measured in tenths of a millimetre
+_FINE = 10  # and its drawing ten times finer
+_STAFF_UNITS = 8.0  # a staff is eight of the engraver's units high
+_SVG = "{http://www.w3.org/2000/svg}"
+_HEAD_WIDTH = 325 * 0.72 / 2  # half a note head in the finest units at the engraver's own scale
+_NUMBER = re.compile(r"[b#]*[1-7](?:$|[^a-z]|m7b5|dim|sus)")
+_FONT_SIGNS = {"\ue260": "♭", "\ue261": "♮", "\ue262": "♯"}
+_LEAST_SIZE = 0.6  # a label may shrink to this share before it is left to touch
+_OWN_HEADINGS = ("rehearsal", "metronome")
+
+
+@dataclass(frozen=True, slots=True)
+class _Style:
+    """How words of one kind are set: share of a staff's height, weight and ink."""
+
+    size: float
+    weight: int = REGULAR
+    ink: Ink = Ink.INK
+
+
+_STYLES = {
+    "dir": _Style(0.7, BOLD),
+    "harm": _Style(0.55, REGULAR, Ink.PENCIL),
+    "fing": _Style(0.47),
+    "syl": _Style(0.54, BOLD),
+    "mNum": _Style(0.42, REGULAR, Ink.PENCIL),
+    "note": _Style(0.52, BOLD),
+}
+_OTHER = _Style(0.46)
+
+
+@dataclass(frozen=True, slots=True)
+class System:
+    """One line of music as SVG, its size in mm and the words on it."""
+
+    svg: str
+    width_mm: float
+    height_mm: float
+    words: tuple[str, ...]
+
+
+def engraved(
+    musicxml: bytes,
+    *,
+    width_mm: float,
+    ground: Ground,
+    staff_mm: float = STAFF_MM,
+    first_bar: int = 1,
+    with_letters: bool = False,
+) -> tuple[System, ...]:
+    """The music as systems of a width.
+
+    Parameters
+    ----------
+    musicxml
+        One part with a staff and, where it is fingered, a TAB staff.
+    width_mm
+        Width of every system, > 40.
+    ground
+        Colours of notes and words.
+    staff_mm
+        Height of the five lines.
+    first_bar
+        The number the first full bar is to have.
+    with_letters
+        Chord symbols by letters over the numbers.
+
+    Raises
+    ------
+    PageError
+        If the engraver cannot read the music.
+    """
+    tree = _prepared(musicxml, first_bar, with_letters=with_letters)
+    toolkit = verovio.toolkit()
+    toolkit.setOptions(
+        {
+            "adjustPageHeight": True,
+            "breaks": "auto",
+            "font": "Leland",
+            "footer": "none",
+            "header": "none",
+            "lyricElision": "regular",
+            "lyricTopMinMargin": 2.5,
+            "minLastJustification": 0.55,
+            "mnumInterval": 0,
+            "pageHeight": 100,  # less than one system: one to each page
+            "pageMarginBottom": 30,
+            "pageMarginLeft": 6,
+            "pageMarginRight": 4,
+            "pageMarginTop": 12,
+            "pageWidth": round(width_mm * _UNITS_PER_MM),
+            "scale": 100,
+            "spacingStaff": 5,
+            "svgRemoveXlink": True,
+            "svgViewBox": True,
+            "unit": staff_mm * _UNITS_PER_MM / _STAFF_UNITS,
+            "xmlIdSeed": 1,
+        }
+    )
+    verovio.enableLog(verovio.LOG_OFF)
+    if not toolkit.loadData(tree):
+        raise PageError("The music cannot be engraved: it is not MusicXML the engraver can read.")
+    pages = range(1, toolkit.getPageCount() + 1)
+    return tuple(
+        _system(toolkit.renderToSVG(page), width_mm, ground, staff_mm) for page in pages
+    )
+
+
+def _prepared(musicxml: bytes, first_bar: int, *, with_letters: bool) -> str:
+    """The music without what the page says elsewhere, its bars numbered as on the chart."""
+    parser = etree.XMLParser(resolve_entities=False, no_network=True)
+    try:
+        root = etree.fromstring(musicxml, parser)
+    except etree.XMLSyntaxError as error:
+        raise PageError(f"The music cannot be engraved: {error.msg}.") from None
+    for tag in ("work", "harmony" if not with_letters else ""):
+        for element in root.findall(f".//{tag}") if tag else ():
+            _remove(element)
+    for direction in root.findall(".//direction"):
+        if any(direction.find(f"direction-type/{tag}") is not None for tag in _OWN_HEADINGS):
+            _remove(direction)
+    for name in root.findall(".//part-name"):
+        name.text = ""
+    for style in root.findall(".//bar-style"):
+        style.text = "light-light"  # a stretch ends; the song does not
+    for measure in root.findall(".//measure"):
+        number = measure.get("number", "")
+        if number.isdigit() and int(number) > 0:
+            measure.set("number", str(int(number) + first_bar - 1))
+    return str(etree.tostring(root, encoding="unicode"))
+
+
+def _remove(element: etree._Element) -> None:
+    parent = element.getparent()
+    if parent is not None:
+        parent.remove(element)
+
+
+def _system(svg: str, width_mm: float, ground: Ground, staff_mm: float) -> System:
+    root = etree.fromstring(svg.encode())
+    for style in root.findall(f"{_SVG}style"):
+        if style.text is not None and "@font-face" in style.text:
+            root.remove(style)  # the engraver's own text font: none of its words are left
+    box = [float(part) for part in root.get("viewBox", "0 0 1 1").split()]
+    height_mm = width_mm * box[3] / box[2]
+    for group in root.findall(f".//{_SVG}g[@class='grpSym']"):
+        _remove(group)  # no brace: the two staves are one part, and it would need a margin
+    inner = root.find(f"{_SVG}svg")
+    if inner is None:
+        raise PageError("The music cannot be engraved: the engraver drew no page.")
+    inner.set("color", ground.ink)
+    inner.set("font-family", FAMILY)
+    labels = [*_labels(root, ground, staff_mm * _UNITS_PER_MM * _FINE)]
+    _part_labels([label for label in labels if label.kind in ("dir", "harm", "syl")])
+    for label in labels:
+        label.write()
+    words = tuple(label.words for label in labels)
+    text = etree.tostring(root, encoding="unicode")
+    return System(text, width_mm, height_mm, words)
+
+
+@dataclass(slots=True)
+class _Label:
+    """One word of the music on its way into the page's face; sizes in the finest units."""
+
+    element: etree._Element
+    kind: str
+    words: str
+    x: float
+    y: float
+    size: float
+    weight: int
+    colour: str
+    anchor: str
+
+    @property
+    def width(self) -> float:
+        return text_width(self.words, self.size, self.weight)
+
+    @property
+    def left(self) -> float:
+        return self.x - {"start": 0.0, "middle": 0.5, "end": 1.0}[self.anchor] * self.width
+
+    def write(self) -> None:
+        tail = self.element.tail
+        self.element.clear()
+        self.element.tail = tail
+        self.element.text = self.words
+        places = {"x": self.x, "y": self.y, "font-size": self.size}
+        for name, value in places.items():
+            self.element.set(name, f"{value:.0f}")
+        self.element.set("font-weight", str(self.weight))
+        self.element.set("font-style", "normal")
+        self.element.set("fill", self.colour)
+        self.element.set("text-anchor", self.anchor)
+
+
+def _labels(root: etree._Element, ground: Ground, staff: float) -> Iterator[_Label]:
+    for element in root.iter(f"{_SVG}text"):
+        words = " ".join("".join(str(part) for part in element.itertext()).split())
+        for sign, plain in _FONT_SIGNS.items():
+            words = words.replace(sign, plain)
+        if not words:
+            _remove(element)
+            continue
+        group = element.getparent()
+        kind = "" if group is None else group.get("class", "").split()[0]
+        style = _STYLES.get(kind, _OTHER)
+        x, anchor = float(element.get("x", "0")), element.get("text-anchor", "start")
+        if kind == "syl":
+            x, anchor = _under_head(element, x, staff), "middle"
+        if kind == "syl" or (kind == "dir" and _NUMBER.match(words)):
+            words = signs(words)
+        yield _Label(
+            element,
+            kind,
+            words,
+            x,
+            float(element.get("y", "0")),
+            style.size * staff * 0.72,
+            style.weight,
+            ground.colour(style.ink),
+            anchor,
+        )
+
+
+def _under_head(element: etree._Element, x: float, staff: float) -> float:
+    """The middle of the note head a degree belongs to."""
+    for above in element.iterancestors():
+        if above.get("class", "").split()[:1] in (["note"], ["chord"]):
+            head = above.find(f".//{_SVG}g[@class='notehead']/{_SVG}use")
+            match = re.match(r"translate\(([\d.]+)", head.get("transform", "")) if head is not None else None
+            if match is not None:
+                return float(match[1]) + _HEAD_WIDTH * staff / (STAFF_MM * _UNITS_PER_MM * _FINE)
+    return x
+
+
+def _part_labels(labels: list[_Label]) -> None:
+    """Labels of one height that would touch are made smaller, both of them alike."""
+    rows: dict[tuple[str, int], list[_Label]] = {}
+    for label in labels:
+        rows.setdefault((label.kind, round(label.y)), []).append(label)
+    for row in rows.values():
+        row.sort(key=lambda label: label.left)
+        for left, right in zip(row, row[1:], strict=False):
+            room = right.left - left.left - 0.25 * left.size
+            if left.width > room > 0:
+                share = max(room / left.width, _LEAST_SIZE)
+                left.size *= share
+                right.size = min(right.size, left.size)
