@@ -2,7 +2,7 @@
 
 Run: ``python benchmarks/drills.py`` (about half a minute). Prints for each drill how many of its
 sheets were made, whether all notes lay in range, the longest, the furthest a finger lies beyond
-its comfortable reach (50 mm is where a finger does not get there), and the fastest shift.
+its comfortable reach (30 mm is where a finger does not get there), and the fastest shift.
 """
 
 from __future__ import annotations

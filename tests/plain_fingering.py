@@ -55,7 +55,7 @@ def ways_to_play(midi: int, bass: Instrument) -> tuple[Way, ...]:
                 way
                 for hand in range(1, bass.frets + 1)
                 for way in _fingers(string, fret, hand, bass)
-                if way.stretch_mm <= 50
+                if way.stretch_mm <= 30
             ]
     return tuple(ways)
 

@@ -92,6 +92,22 @@ def test_one_two_four_leaves_finger_three_out_low_on_the_neck() -> None:
     assert 3 not in fingers(done.part)
 
 
+@pytest.mark.parametrize(
+    ("scale", "places"),
+    [
+        ("F1 G1 A1 Bb1 C2 D2 E2 F2", "1(1) 3(4) 0(0) 1(1) 3(4) 0(0) 2(2) 3(4)"),
+        ("G1 A1 B1 C2 D2 E2 F#2 G2", "3(2) 0(0) 2(1) 3(2) 0(0) 2(1) 4(4) 0(0)"),
+    ],
+    ids=["F, finger 1 at the first fret", "G, finger 1 at the second"],
+)
+def test_one_two_four_plays_the_first_scales_as_it_is_taught(scale: str, places: str) -> None:
+    # The frame of a whole step from finger 1 to 4 with a half-step from 1 to 2, open strings
+    # used (trade handbook 4.5); these scales in it are common practice, no source.
+    simandl = Instrument(finger_system=FingerSystem.ONE_TWO_FOUR)
+    done = fingered(line(scale), simandl, wishes=Wishes(open_strings=OpenStrings.LIKED))
+    assert " ".join(f"{note.fret}({note.finger})" for note in done.notes) == places
+
+
 def test_a_shift_is_made_during_an_open_string_when_time_is_short() -> None:
     part = line("F1 G1 A1 D3 C3", length="1/16", tempo_bpm=120)
     fingering = finger_part(part, BASS)

@@ -51,6 +51,7 @@ def test_an_unlisted_tuning_is_named_by_its_strings() -> None:
         ("E1,E1", "E1 does not lie above E1"),
         ("", "1 to 12 strings, not 0"),
         ("E,A,D,G", "is not a tuning"),
+        ("E1,A1,D2,G9", "G9 is no string: use C0 to C6"),
     ],
 )
 def test_what_is_no_tuning_says_what_would_be(text: str, sentence: str) -> None:

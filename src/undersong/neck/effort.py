@@ -38,7 +38,7 @@ Mask = NDArray[np.bool_]
 
 # Share of the span each finger reaches from finger 1 at ease: fingers 1 and 2 spread widest.
 FINGER_SHARE = {1: 0.0, 2: 0.5, 3: 0.75, 4: 1.0}
-UNREACHABLE_MM = 50.0  # beyond the comfortable reach by this much a finger does not get there
+UNREACHABLE_MM = 30.0  # beyond the comfortable reach by this much a finger does not get there
 HELD_SHARE = 0.75  # a stopped note keeps the hand for this much of its length
 ROW = 7  # numbers that describe one way to stop a string
 SHORTEST_MOVE_S = 0.03  # no less time than this is reckoned for a move

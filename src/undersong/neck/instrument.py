@@ -24,6 +24,7 @@ from undersong.theory.pitch import Pitch, parse_pitch
 
 FRETS_MIN, FRETS_MAX = 5, 36
 STRINGS_MAX = 12
+STRING_MIN_MIDI, STRING_MAX_MIDI = 12, 84  # C0 to C6: every fret stays a MIDI note
 SCALE_MIN_MM, SCALE_MAX_MM = 400.0, 1200.0
 SPAN_MIN_MM, SPAN_MAX_MM = 50.0, 180.0
 MM_PER_INCH = 25.4
@@ -48,6 +49,9 @@ class Tuning:
     def __post_init__(self) -> None:
         if not 1 <= len(self.strings) <= STRINGS_MAX:
             raise TheoryError(f"A tuning has 1 to {STRINGS_MAX} strings, not {len(self.strings)}.")
+        for pitch in self.strings:
+            if not STRING_MIN_MIDI <= pitch.midi <= STRING_MAX_MIDI:
+                raise TheoryError(f"A string tuned to {pitch} is no string: use C0 to C6.")
         for low, high in pairwise(self.strings):
             if low.midi >= high.midi:
                 raise TheoryError(
