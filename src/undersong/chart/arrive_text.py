@@ -45,6 +45,7 @@ from undersong.theory.key import parse_key
 from undersong.theory.meter import Meter, parse_meter
 
 MAX_SHEET_CHARACTERS = 1_000_000
+MAX_SHEET_CHORDS = 5_000
 _KEY = re.compile(
     r"\bkey\s*(?:change)?\s*(?:of|is|to)?\s*[:=]?\s*(?P<key>[A-G][#b]?(?:\s*(?:minor|major|min|maj)\b|m\b)?)(?!\w)",
     re.IGNORECASE,
@@ -109,6 +110,9 @@ class SheetReader:
         """All lines of a sheet, in order."""
         plain = [plain_signs(line.expandtabs()) for line in lines]
         words = [words_of(line, self.settings.naming) for line in plain]
+        if sum(word.kind == "chord" for line in words for word in line) > MAX_SHEET_CHORDS:
+            message = f"A sheet of more than {MAX_SHEET_CHORDS} chords cannot be one song."
+            raise ChartErrors([ChartSyntaxError(message)])
         for index, raw in enumerate(lines):
             self._line(index + 1, raw, plain[index], words, index)
         self._end_section()

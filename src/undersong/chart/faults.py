@@ -11,6 +11,7 @@ from undersong.chart.song import Remark
 from undersong.errors import ChartError, ChartMeaningError, ChartSyntaxError
 
 MAX_ERRORS = 100
+MAX_SHOWN_LINE = 500
 
 
 @dataclass(slots=True)
@@ -29,8 +30,12 @@ class Faults:
 
     def error(self, index: int, column: int, message: str, *, means: bool = False) -> None:
         """Note an error; `means` where the signs are clear and the music is not."""
+        if self.is_full:
+            return
         kind = ChartMeaningError if means else ChartSyntaxError
         text = self.lines[index] if 0 <= index < len(self.lines) else ""
+        if len(text) > MAX_SHOWN_LINE:
+            text = ""  # no one could find the pointer under it
         self.errors.append(
             kind(message, text=text, line=index + 1, column=column, source=self.source)
         )
