@@ -1,1 +1,1 @@
-"""The app in the browser."""
+"""The first door: the app in the browser. Turns values into pages and back; no music in it."""

@@ -1,0 +1,123 @@
+"""Templates and what every page shows: who plays, the ground, the way to the other pages."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from math import isfinite
+from typing import TYPE_CHECKING
+from urllib.parse import unquote
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.datastructures import FormData
+from starlette.requests import HTTPConnection, Request
+from starlette.responses import HTMLResponse, RedirectResponse
+
+from undersong.errors import UndersongError
+from undersong.theory.key import MAJOR_KEYS, MINOR_KEYS, Key, Mode
+from undersong.theory.pitch import musical_signs
+
+if TYPE_CHECKING:
+    from undersong.log.values import Player
+    from undersong.web.desk import Desk
+
+GROUNDS = ("paper", "evening", "black")
+KEEP_S = 400 * 24 * 3600
+SEE_OTHER = 303
+PLACES = (
+    ("/", "This Sunday"),
+    ("/practice", "Practice"),
+    ("/neck", "The neck"),
+    ("/click", "Click"),
+    ("/log", "Log"),
+    ("/ready", "Getting set"),
+)
+
+
+@lru_cache(maxsize=1)
+def environment() -> Environment:
+    """The templates: everything escaped, and no name that is not there."""
+    made = Environment(
+        loader=PackageLoader("undersong.web"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.filters["signs"] = lambda value: musical_signs(str(value))
+    made.filters["plain"] = lambda value: f"{value:g}"
+    return made
+
+
+def desk_of(connection: HTTPConnection) -> Desk:
+    """The desk this app was made for."""
+    desk: Desk = connection.app.state.desk
+    return desk
+
+
+def player_of(connection: HTTPConnection) -> Player | None:
+    """Who is playing in this browser."""
+    return desk_of(connection).player(unquote(connection.cookies.get("player", "")))
+
+
+def ground_of(connection: HTTPConnection) -> str:
+    """The ground this browser chose."""
+    chosen = connection.cookies.get("ground", GROUNDS[0])
+    return chosen if chosen in GROUNDS else GROUNDS[0]
+
+
+def page(request: Request, name: str, *, status: int = 200, **values: object) -> HTMLResponse:
+    """One whole page."""
+    desk = desk_of(request)
+    template = environment().get_template(name)
+    text = template.render(
+        values
+        | {
+            "ground": ground_of(request),
+            "grounds": GROUNDS,
+            "places": PLACES,
+            "path": request.url.path,
+            "here": request.url.path + (f"?{request.url.query}" if request.url.query else ""),
+            "player": player_of(request),
+            "players": desk.book.players(),
+        }
+    )
+    return HTMLResponse(text, status)
+
+
+def fragment(name: str, **values: object) -> Markup:
+    """A piece of a page, to be put into one."""
+    return Markup(environment().get_template(name).render(values))  # autoescaped
+
+
+def back_to(place: str) -> RedirectResponse:
+    """After a change: look at the page again, so that reloading repeats nothing."""
+    return RedirectResponse(place, SEE_OTHER)
+
+
+def field(form: FormData, name: str, default: str = "") -> str:
+    """A field of a form as text; a file in its place is nothing."""
+    value = form.get(name, default)
+    return value if isinstance(value, str) else default
+
+
+def own_path(text: str) -> str:
+    """A page of ours to go back to; anything else is the first page."""
+    return text if text.startswith("/") and not text.startswith(("//", "/\\")) else "/"
+
+
+def number(text: str, what: str) -> float:
+    """A number from a form or an address."""
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError:
+        value = float("nan")
+    if not isfinite(value):
+        raise UndersongError(f"{text!r} is no {what}: write a number.")
+    return value
+
+
+def keys_of(mode: Mode) -> tuple[Key, ...]:
+    """The keys to choose from, in order of their letters."""
+    keys = MAJOR_KEYS if mode is Mode.MAJOR else MINOR_KEYS
+    return tuple(sorted(keys, key=lambda key: (key.tonic.letter, key.tonic.alteration)))

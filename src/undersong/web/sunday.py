@@ -1,0 +1,248 @@
+"""This Sunday: the set in order; keys, tempos and songs changed, charts that arrive taken in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData, UploadFile
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from undersong.chart.arrive import read_sheet
+from undersong.chart.lownotes import LowNotes, low_note_table, low_notes
+from undersong.chart.roadmap import duration_s, total_bars
+from undersong.chart.setlist import Setlist, SetSong
+from undersong.chart.sheet import SheetSettings
+from undersong.chart.song import Song
+from undersong.chart.text import parse_song
+from undersong.chart.write import song_text
+from undersong.errors import ChartErrors, LogError, UndersongError
+from undersong.theory.key import parse_key
+from undersong.web.chartview import chart_view
+from undersong.web.desk import Desk, Sunday, sentences
+from undersong.web.pages import back_to, desk_of, field, keys_of, number, page
+
+LARGEST_SHEET_BYTES = 8 * 2**20
+_BAD = 400
+
+
+@dataclass(frozen=True, slots=True)
+class SongLine:
+    """One song of the set as the page lists it."""
+
+    title: str
+    key: str
+    meter: str
+    tempo: str
+    singer: str
+    notes: str
+    bars: int
+    length: str
+    low: str
+    remarks: tuple[str, ...]
+
+
+def low_words(low: LowNotes) -> str:
+    """How many bars reach below a four-string, in few words."""
+    count = low.below["four-string"]
+    if not count:
+        return "none below low E"
+    return f"{count} {'bar' if count == 1 else 'bars'} below low E"
+
+
+def _line(entry: SetSong, song: Song) -> SongLine:
+    minutes, seconds = divmod(round(duration_s(song)), 60)
+    return SongLine(
+        title=entry.file,
+        key=str(song.key),
+        meter=str(song.meter),
+        tempo=f"{song.tempo_bpm:g}",
+        singer=entry.singer,
+        notes=entry.notes,
+        bars=total_bars(song),
+        length=f"{minutes}:{seconds:02}",
+        low=low_words(low_notes(song)),
+        remarks=tuple(remark.text for remark in song.report),
+    )
+
+
+def show_sunday(request: Request) -> Response:
+    """The set in order."""
+    desk = desk_of(request)
+    try:
+        sunday = desk.sunday()
+    except (ChartErrors, LogError) as error:
+        return page(request, "trouble.html", errors=sentences(error), status=_BAD)
+    lines = [
+        _line(entry, song) for entry, song in zip(sunday.setlist.songs, sunday.songs, strict=True)
+    ]
+    listed = {line.title for line in lines}
+    others = [each.title for each in desk.book.charts() if each.title not in listed]
+    return page(request, "sunday.html", sunday=sunday, lines=lines, others=others)
+
+
+def show_song_key(request: Request) -> Response:
+    """A song's key and tempo for the day, with what each key asks of the low strings."""
+    desk = desk_of(request)
+    title = request.query_params.get("title", "")
+    song = desk.song(title)
+    table = [
+        {
+            "key": str(row.key),
+            "four": row.below["four-string"],
+            "dropped": row.below["low string dropped"],
+            "tonic": str(row.tonic),
+            "ends_low": row.ends_low,
+            "is_now": row.key == song.key,
+        }
+        for row in low_note_table(song)
+    ]
+    return page(
+        request,
+        "key.html",
+        title=title,
+        song=song,
+        entry=desk.sunday().entry(title),
+        table=table,
+        keys=keys_of(song.key.mode),
+        bars=total_bars(song),
+    )
+
+
+async def change_sunday(request: Request) -> Response:
+    """Change the set and show it again."""
+    form = await request.form()
+    action = request.path_params["action"]
+    await run_in_threadpool(_change, desk_of(request), action, form)
+    return back_to("/")
+
+
+def _change(desk: Desk, action: str, form: FormData) -> None:
+    sunday = desk.sunday()
+    title = field(form, "title")
+    songs = list(sunday.setlist.songs)
+    if action == "add":
+        desk.song(title)
+        if sunday.entry(title) is None:
+            songs.append(SetSong(title))
+        desk.keep(sunday.name, replace(sunday.setlist, songs=tuple(songs)))
+        return
+    place = next((n for n, song in enumerate(songs) if song.file == title), None)
+    if place is None:
+        raise UndersongError(f"{title!r} is not in the set: it may have been taken out meanwhile.")
+    if action == "change":
+        songs[place] = _changed(desk, songs[place], form)
+    elif action in ("up", "down"):
+        other = place + (1 if action == "down" else -1)
+        if 0 <= other < len(songs):
+            songs[place], songs[other] = songs[other], songs[place]
+    elif action == "remove":
+        if len(songs) == 1:
+            raise UndersongError("A set wants at least one song: add another first.")
+        del songs[place]
+    else:
+        raise UndersongError(f"There is nothing called {action} to do with a set.")
+    desk.keep(sunday.name, replace(sunday.setlist, songs=tuple(songs)))
+
+
+def _changed(desk: Desk, entry: SetSong, form: FormData) -> SetSong:
+    key = parse_key(field(form, "key"))
+    desk.song(entry.file, key)
+    tempo_bpm = number(field(form, "tempo"), "tempo")
+    replace(desk.song(entry.file), tempo_bpm=tempo_bpm)  # says what is wrong with it, if anything
+    return replace(
+        entry,
+        key=key,
+        tempo_bpm=tempo_bpm,
+        singer=field(form, "singer").strip(),
+        notes=field(form, "notes").strip(),
+    )
+
+
+def new_chart(request: Request) -> Response:
+    """Where a chord sheet is pasted or dropped."""
+    title = request.query_params.get("title")
+    text = desk_of(request).book.chart(title).text if title else ""
+    return page(request, "newchart.html", text=text, errors=[])
+
+
+async def read_chart(request: Request) -> Response:
+    """Show what was understood of a sheet; nothing is kept yet."""
+    limit = LARGEST_SHEET_BYTES
+    async with request.form(max_files=1, max_fields=20, max_part_size=limit) as form:
+        text, key, name = field(form, "text"), field(form, "key"), ""
+        data, sheet = text.encode(), form.get("file")
+        if isinstance(sheet, UploadFile) and sheet.filename:
+            data, name = await sheet.read(limit + 1), sheet.filename
+    try:
+        song = await run_in_threadpool(_understood, data, name, key)
+    except UndersongError as error:
+        said = sentences(error)
+        return page(request, "newchart.html", text=text, errors=said, status=_BAD)
+    return await run_in_threadpool(_show_understood, request, song)
+
+
+def _understood(data: bytes, name: str, key: str) -> Song:
+    if len(data) > LARGEST_SHEET_BYTES:
+        raise UndersongError("A sheet may have 8 MB at most: this file is larger.")
+    if not data.strip():
+        raise UndersongError("There is nothing to read yet: paste a chord sheet, or choose a file.")
+    settings = SheetSettings(key=parse_key(key)) if key else SheetSettings()
+    return read_sheet(data, name, settings)
+
+
+def _show_understood(request: Request, song: Song) -> Response:
+    known = {each.title for each in desk_of(request).book.charts()}
+    # Our own chart text is kept as it was written, with its comments.
+    text = song.text if song.text is not None and _reads_alike(song) else song_text(song)
+    return page(
+        request,
+        "understood.html",
+        chart=chart_view(song),
+        report=song.report,
+        text=text,
+        low=low_words(low_notes(song)),
+        replaces=song.title in known,
+    )
+
+
+def _reads_alike(song: Song) -> bool:
+    try:
+        return parse_song(song.text or "") == song
+    except UndersongError:
+        return False
+
+
+async def keep_chart(request: Request) -> Response:
+    """Keep the chart, and put it in the set."""
+    form = await request.form()
+    text = field(form, "text")
+    try:
+        await run_in_threadpool(_keep_chart, desk_of(request), text)
+    except ChartErrors as error:
+        return page(request, "newchart.html", text=text, errors=sentences(error), status=_BAD)
+    return back_to("/")
+
+
+def _keep_chart(desk: Desk, text: str) -> None:
+    song = parse_song(text)
+    desk.book.keep_chart(song.title, text, at=desk.clock())
+    try:
+        sunday = desk.sunday()
+    except LogError:
+        sunday = Sunday("Sunday", Setlist(songs=(), title="Sunday"), ())
+    if sunday.entry(song.title) is None:
+        songs = (*sunday.setlist.songs, SetSong(song.title))
+        desk.keep(sunday.name, replace(sunday.setlist, songs=songs))
+
+
+ROUTES = (
+    Route("/", show_sunday),
+    Route("/sunday/key", show_song_key),
+    Route("/sunday/{action}", change_sunday, methods=["POST"]),
+    Route("/charts/new", new_chart),
+    Route("/charts/read", read_chart, methods=["POST"]),
+    Route("/charts/keep", keep_chart, methods=["POST"]),
+)

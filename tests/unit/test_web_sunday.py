@@ -1,0 +1,132 @@
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from undersong.web.desk import Desk
+from web_app import TestClient, demo_client
+
+SHEET = """[Verse]
+G        D/F#      Em       C
+Stone by water, light on stone
+"""
+
+
+@pytest.fixture
+def app(tmp_path: Path) -> Iterator[tuple[TestClient, Desk]]:
+    with demo_client(tmp_path) as pair:
+        yield pair
+
+
+def titles(desk: Desk) -> list[str]:
+    return [song.title for song in desk.sunday().songs]
+
+
+def test_sunday_lists_the_set_in_order(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    text = client.get("/").text
+    places = [text.index(f">{title}</a>") for title in titles(desk)]
+    assert places == sorted(places)
+    assert "B♭" in text
+    assert "25 bars below low E" in text
+
+
+def test_a_key_and_tempo_are_changed(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    page = client.get("/sunday/key", params={"title": "Slow Water, Bright Stone"})
+    assert "G (now)" in page.text
+    form = {"title": "Slow Water, Bright Stone", "key": "A", "tempo": "70,5", "singer": "Ilse"}
+    client.post("/sunday/change", data=form)
+    song = desk.song("Slow Water, Bright Stone")
+    assert (str(song.key), song.tempo_bpm) == ("A", 70.5)
+    entry = desk.sunday().entry(song.title)
+    assert entry is not None
+    assert entry.singer == "Ilse"
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"key": "H"}, "not a key"),
+        ({"key": "Em"}, "a major key"),
+        ({"tempo": "fast"}, "write a number"),
+        ({"tempo": "nan"}, "write a number"),
+        ({"tempo": "4000"}, "cannot be played"),
+    ],
+)
+def test_what_cannot_be_is_said_and_nothing_changes(
+    app: tuple[TestClient, Desk], change: dict[str, str], said: str
+) -> None:
+    client, desk = app
+    before = desk.sunday().setlist
+    form = {"title": "Slow Water, Bright Stone", "key": "G", "tempo": "72"} | change
+    answer = client.post("/sunday/change", data=form)
+    assert answer.status_code == 400
+    assert said in answer.text
+    assert desk.sunday().setlist == before
+
+
+def test_songs_are_moved_taken_out_and_added(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    first, second, *rest = titles(desk)
+    client.post("/sunday/down", data={"title": first})
+    assert titles(desk) == [second, first, *rest]
+    client.post("/sunday/up", data={"title": second})
+    assert titles(desk) == [second, first, *rest]
+    client.post("/sunday/remove", data={"title": first})
+    assert titles(desk) == [second, *rest]
+    client.post("/sunday/add", data={"title": first})
+    client.post("/sunday/add", data={"title": first})
+    assert titles(desk) == [second, *rest, first]
+
+
+def test_a_sheet_is_shown_before_it_is_kept(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    before = titles(desk)
+    page = client.post("/charts/read", data={"text": SHEET}, files={"file": ("", b"")})
+    assert "What was understood" in page.text
+    assert "5/7" in page.text
+    assert "guessed" in page.text
+    assert titles(desk) == before
+    assert len(desk.book.charts()) == len(before)
+
+
+def test_a_file_is_read_by_what_it_holds(app: tuple[TestClient, Desk]) -> None:
+    client, _ = app
+    files = {"file": ("../../Stone by Water.txt", SHEET.encode())}
+    assert "Stone by water" in client.post("/charts/read", files=files, data={"text": ""}).text
+    picture = {"file": ("sheet.txt", b"\x89PNG\r\n\x1a\n0000")}
+    answer = client.post("/charts/read", files=picture, data={"text": ""})
+    assert answer.status_code == 400
+    assert "This is a picture" in answer.text
+
+
+def test_a_chart_is_kept_and_joins_the_set(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    text = "Title: Low <Door>\nKey: G\n\nVerse\n| 1 | 4 |  # as sung\n"
+    client.post("/charts/keep", data={"text": text})
+    assert titles(desk)[-1] == "Low <Door>"
+    assert desk.book.chart("Low <Door>").text == text
+    page = client.get("/").text
+    assert "Low &lt;Door&gt;" in page
+    assert "<Door>" not in page
+
+
+def test_a_chart_with_mistakes_names_every_place(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    before = titles(desk)
+    answer = client.post("/charts/keep", data={"text": "Title: X\nKey: G\n\nVerse\n| 9 | 1 |\n"})
+    assert answer.status_code == 400
+    assert "Line 5, column 3" in answer.text
+    assert "| 9 | 1 |" in answer.text
+    assert titles(desk) == before
+
+
+def test_there_is_no_page_of_that_name(app: tuple[TestClient, Desk]) -> None:
+    client, _ = app
+    assert client.get("/nothing").status_code == 404
+    said = client.get("/sunday/key?title=x", headers={"accept": "application/json"})
+    assert said.status_code == 400
+    assert said.json()["message"] == "There is no chart 'x' in the log."
