@@ -17,6 +17,7 @@ from pathlib import Path
 from fontTools.merge import Merger
 from fontTools.pens.cu2quPen import Cu2QuPen
 from fontTools.pens.recordingPen import DecomposingRecordingPen
+from fontTools.pens.reverseContourPen import ReverseContourPen
 from fontTools.pens.ttGlyphPen import TTGlyphPen
 from fontTools.ttLib import TTFont
 
@@ -25,6 +26,7 @@ OUT = Path(__file__).parents[1] / "src" / "undersong" / "page" / "fonts"
 STYLES = {400: "Regular", 700: "Bold"}
 THIN = {400: 58, 700: 88}  # upright strokes of the signs, in thousandths of the em
 THICK = {400: 92, 700: 138}  # their slanting beams
+ZERO_STEM = {400: 84, 700: 132}
 Point = tuple[float, float]
 
 
@@ -174,6 +176,49 @@ def add_signs(font: TTFont, weight: int) -> None:
                 table.cmap[code] = name
 
 
+def open_zero(font: TTFont, weight: int) -> None:
+    """The figure 0 without its slash: on a music page that would be a half-diminished chord.
+
+    The outer curve stays; the two halves inside give way to one curve of the same kind.
+    """
+    from fontTools.pens.recordingPen import RecordingPen
+
+    glyf, name = font["glyf"], font.getBestCmap()[ord("0")]
+    pen = RecordingPen()
+    glyf[name].draw(pen, glyf)
+    contours: list[list[tuple[str, tuple[Point, ...]]]] = []
+    for action, points in pen.value:
+        if action == "moveTo":
+            contours.append([])
+        contours[-1].append((action, points))
+    outer = max(
+        contours, key=lambda each: _width([point for _, some in each for point in some or ()])
+    )
+    points = [point for _, some in outer for point in some if point]
+    xs, ys = [point[0] for point in points], [point[1] for point in points]
+    middle = (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2
+    shares = (
+        1 - 2 * ZERO_STEM[weight] / (max(xs) - min(xs)),
+        1 - 2 * ZERO_STEM[weight] * 0.86 / (max(ys) - min(ys)),
+    )
+    new = TTGlyphPen(None)
+    inner = RecordingPen()
+    for action, some in outer:
+        getattr(new, action)(*some)
+        moved = tuple(
+            (middle[0] + (x - middle[0]) * shares[0], middle[1] + (y - middle[1]) * shares[1])
+            for x, y in some
+        )
+        getattr(inner, action)(*moved)
+    inner.replay(ReverseContourPen(new))
+    glyf[name] = new.glyph()
+    glyf[name].recalcBounds(glyf)
+
+
+def _width(points: list[Point]) -> float:
+    return max(x for x, _ in points) - min(x for x, _ in points)
+
+
 def with_wide_cmap(font: TTFont) -> None:
     from fontTools.ttLib.tables._c_m_a_p import CmapSubtable
 
@@ -212,6 +257,7 @@ def main(folder: Path) -> None:
             font = merged(folder / "files", weight, Path(work))
             with_wide_cmap(font)
             add_signs(font, weight)
+            open_zero(font, weight)
             rename(font, weight)
             font["maxp"].numGlyphs = len(font.getGlyphOrder())
             font.save(OUT / f"UndersongText-{style}.ttf")

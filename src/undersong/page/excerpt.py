@@ -32,17 +32,15 @@ class Stretch:
         return not self.part.notes
 
 
-def excerpt(part: Part, first: int, last: int) -> Part:
+def excerpt(part: Part, first: int, last: int, *, bars: tuple[Bar, ...] = ()) -> Part:
     """Bars `first` to `last` (places in `part.bars`, both counted) as a part of their own.
 
-    A note that sounds into the first bar from before is left out: only its stroke is music to
-    read; one that sounds beyond the last is cut at the bar line.
+    A note that sounds into the first bar from before is left out: only its stroke is music
+    to read; one that sounds beyond the last is cut at the bar line.
     """
     bars = part.bars
     start, end = bars[first].at, bars[last].at + bars[last].length
-    notes = tuple(
-        _cut(note, start, end) for note in part.notes if start <= note.at < end
-    )
+    notes = tuple(_cut(note, start, end) for note in part.notes if start <= note.at < end)
     is_pickup = bars[first].number == 0 and bars[first].length < bars[first].meter.bar
     return replace(
         part,
@@ -92,10 +90,10 @@ def stretches(part: Part) -> tuple[Stretch, ...]:
     Sections a note sounds across are kept together, so that no tie is cut.
     """
     found: dict[tuple[object, ...], Stretch] = {}
-    for first, last in _blocks(part):
-        piece = excerpt(part, first, last)
+    bars = part.bars
+    for first, last in _blocks(part, bars):
+        piece = excerpt(part, first, last, bars=bars)
         names = tuple(dict.fromkeys(mark.name for mark in piece.sections))
-        bars = part.bars
         numbers = (bars[first].number, bars[last].number)
         content = _content(piece)
         seen = found.get(content)
@@ -121,8 +119,7 @@ def _content(piece: Part) -> tuple[object, ...]:
     )
 
 
-def _blocks(part: Part) -> Iterator[tuple[int, int]]:
-    bars = part.bars
+def _blocks(part: Part, bars: tuple[Bar, ...]) -> Iterator[tuple[int, int]]:
     if not bars:
         return
     starts = [index for index in range(len(bars)) if _begins(part, bars, index)]

@@ -26,7 +26,12 @@ def paragraph(words: str) -> str:
 
 def small(words: str, ground: Ground) -> str:
     """A note in pencil."""
-    return f"#par(text(size: {SMALL}em, fill: {ink_rgb(ground, Ink.PENCIL)}, {quoted(words)}))"
+    return f"#par({small_text(words, ground)})"
+
+
+def small_text(words: str, ground: Ground) -> str:
+    """The same within a line, as code."""
+    return f"text(size: {SMALL}em, fill: {ink_rgb(ground, Ink.PENCIL)}, {quoted(words)})"
 
 
 def bullets(items: Iterable[str]) -> str:
@@ -42,21 +47,24 @@ def table(
     *,
     bold_column: int | None = None,
     cells: Sequence[Sequence[str]] = (),
+    inset_mm: float = 1.1,
 ) -> str:
     """A table with a head row and hairlines; `columns` as the typesetter counts widths.
 
-    `cells`, where given, are further columns as source, one sequence to each row.
+    `rows` are words. `cells`, where given, are further columns as source, one sequence to each
+    row (or, without `rows`, whole rows).
     """
     pencil = ink_rgb(ground, Ink.PENCIL)
     line = f"table.hline(stroke: {mm(0.2)} + {pencil})"
     header = ", ".join(f"text(size: {SMALL}em, fill: {pencil}, {quoted(word)})" for word in head)
     parts = [f"table.header({header})", line]
-    for place, row in enumerate(rows):
-        for column, word in enumerate(row):
+    for place in range(max(len(rows), len(cells))):
+        for column, word in enumerate(rows[place] if rows else ()):
             weight = 700 if column == bold_column else 400
             parts.append(f"text(weight: {weight}, {quoted(word)})")
         parts += cells[place] if cells else ()
-    return f"#table(columns: {columns}, column-gutter: 4mm, {', '.join(parts)}, {line})"
+    inset = f"inset: (x: 0mm, y: {mm(inset_mm)})"
+    return f"#table(columns: {columns}, column-gutter: 4mm, {inset}, {', '.join(parts)}, {line})"
 
 
 def music(systems: Iterable[System], words: str) -> str:

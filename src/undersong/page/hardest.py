@@ -8,8 +8,9 @@ from whichever kind gave most. Weights: common practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from bisect import bisect_right
 from dataclasses import dataclass
+from fractions import Fraction
 from itertools import pairwise
 
 from undersong.neck.geometry import fret_distance_mm
@@ -25,6 +26,8 @@ _MM_A_POINT = 60.0
 _MM_S_A_POINT = 250.0
 _NOTES_S_A_POINT = 1.2
 _EASY_NOTES_S = 2.0
+_SHORTEST_S = 0.03
+_WORTH_A_LOOP = 0.5  # points under which a bar is not worth one, unless no bar is
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,141 +41,157 @@ class HardBar:
     advice: str
 
 
+def hardest_bars(part: Part, instrument: Instrument, *, most: int = MOST_BARS) -> list[HardBar]:
+    """The hardest bars in order of the song, no two alike; fewer if fewer are hard.
+
+    A part that is not fingered has none.
+    """
+    return _Reading(part, instrument).hardest(most)
+
+
 @dataclass(frozen=True, slots=True)
 class _Move:
-    """From one stroke to the next: where on the neck, and in how much time."""
+    """From one stroke to the next: how far along the neck, in how much time, over what strings."""
 
     before: Stroke
     after: Stroke
     shift_mm: float
     gap_s: float
-    strings: int
+
+    @property
+    def strings(self) -> int:
+        return abs((self.before.note.string or 0) - (self.after.note.string or 0))
+
+    @property
+    def points(self) -> float:
+        return self.shift_mm / _MM_A_POINT + self.shift_mm / self.gap_s / _MM_S_A_POINT
 
 
-def hardest_bars(part: Part, instrument: Instrument, *, most: int = MOST_BARS) -> list[HardBar]:
-    """The hardest bars in order of the song, no two with the same notes; fewer if there are fewer.
+class _Reading:
+    """A part read once: its bars, the strokes of each, and the moves between them."""
 
-    A part that is not fingered has none.
-    """
-    moves = _moves(part, instrument)
-    seen: set[object] = set()
-    ranked = sorted(
-        (
-            _judged(part, index, bar, moves)
-            for index, bar in enumerate(part.bars)
-            if _strokes_in(part, bar)
-        ),
-        key=lambda hard: -hard.points,
-    )
-    kept: list[HardBar] = []
-    for hard in ranked:
-        content = _content(part, part.bars[hard.index])
-        if content not in seen and len(kept) < most:
-            seen.add(content)
-            kept.append(hard)
-    return sorted(kept, key=lambda hard: hard.index)
+    def __init__(self, part: Part, instrument: Instrument) -> None:
+        self.part, self.bars, self.scale_mm = part, part.bars, instrument.scale_mm
+        self.starts = [bar.at for bar in self.bars]
+        self.seconds = part.tempo_map.seconds_at
+        strokes = [each for each in part.strokes if each.note.string is not None]
+        self.places = {stroke.at for stroke in strokes}
+        self.strokes: dict[int, list[Stroke]] = {}
+        for stroke in strokes:
+            self.strokes.setdefault(self._bar_of(stroke.at), []).append(stroke)
+        self.moves: dict[int, list[_Move]] = {}
+        for a, b in pairwise([each for each in strokes if each.note.finger]):
+            gap_s = max(self.seconds(b.at) - self.seconds(a.at), _SHORTEST_S)
+            shift_mm = abs(self._hand_mm(b) - self._hand_mm(a))
+            self.moves.setdefault(self._bar_of(b.at), []).append(_Move(a, b, shift_mm, gap_s))
 
+    def _bar_of(self, at: Wholes) -> int:
+        return bisect_right(self.starts, at) - 1
 
-def _content(part: Part, bar: Bar) -> object:
-    return tuple(
-        (note.at - bar.at, note.length, note.string, note.fret)
-        for note in part.notes
-        if bar.at <= note.at < bar.at + bar.length
-    )
+    def _beat(self, at: Wholes) -> Fraction:
+        """The beat a place falls on; 1 is the bar line, a pick-up ends its bar."""
+        bar = self.bars[self._bar_of(at)]
+        late = bar.meter.bar - bar.length if bar.number == 0 else Fraction(0)
+        return (at - bar.at + late) / bar.meter.beat + 1
 
+    def _hand_mm(self, stroke: Stroke) -> float:
+        """Where the first finger stands."""
+        fret = (stroke.note.fret or 0) - (stroke.note.finger or 1) + 1
+        return fret_distance_mm(max(fret, 0), self.scale_mm)
 
-def _strokes_in(part: Part, bar: Bar) -> list[Stroke]:
-    return [
-        stroke
-        for stroke in part.strokes
-        if bar.at <= stroke.at < bar.at + bar.length and stroke.note.string is not None
-    ]
-
-
-def _moves(part: Part, instrument: Instrument) -> list[_Move]:
-    seconds = part.tempo_map.seconds_at
-    strokes = [stroke for stroke in part.strokes if stroke.note.string and stroke.note.finger]
-    return [
-        _Move(
-            a,
-            b,
-            abs(_hand_mm(b, instrument) - _hand_mm(a, instrument)),
-            max(seconds(b.at) - seconds(a.at), 0.03),
-            abs((a.note.string or 0) - (b.note.string or 0)),
+    def hardest(self, most: int) -> list[HardBar]:
+        ranked = sorted(
+            (self._judged(index, self.bars[index]) for index in self.strokes),
+            key=lambda hard: (-hard.points, hard.index),
         )
-        for a, b in pairwise(strokes)
-    ]
+        seen: set[object] = set()
+        kept: list[HardBar] = []
+        for hard in ranked:
+            content = self._content(hard.index)
+            is_worth = hard.points >= _WORTH_A_LOOP or not kept
+            if content not in seen and len(kept) < most and is_worth:
+                seen.add(content)
+                kept.append(hard)
+        return sorted(kept, key=lambda hard: hard.index)
 
+    def _content(self, index: int) -> object:
+        at = self.bars[index].at
+        return tuple(
+            (each.at - at, each.length, each.note.string, each.note.fret)
+            for each in self.strokes[index]
+        )
 
-def _hand_mm(stroke: Stroke, instrument: Instrument) -> float:
-    """Where the first finger stands."""
-    fret = (stroke.note.fret or 0) - (stroke.note.finger or 1) + 1
-    return fret_distance_mm(max(fret, 0), instrument.scale_mm)
+    def _judged(self, index: int, bar: Bar) -> HardBar:
+        strokes, moves = self.strokes[index], self.moves.get(index, [])
+        length_s = self.seconds(bar.at + bar.length) - self.seconds(bar.at)
+        speed = len(strokes) / length_s
+        between = [each for each in strokes if self._is_between(each.at)]
+        kinds = {
+            "shift": sum(move.points for move in moves if move.shift_mm > _SHIFT_FROM_MM),
+            "speed": max(speed - _EASY_NOTES_S, 0.0) / _NOTES_S_A_POINT + 0.05 * len(strokes),
+            "crossing": 0.5 * sum(max(move.strings - 1, 0) for move in moves),
+            "between": 0.6 * len(between),
+        }
+        worst = max(kinds, key=lambda kind: kinds[kind])
+        if worst == "shift":
+            words = self._shift_words(max(moves, key=lambda move: move.points))
+        elif worst == "crossing":
+            words = self._crossing_words(max(moves, key=lambda move: move.strings))
+        elif worst == "between":
+            words = self._between_words(between)
+        else:
+            words = _speed_words(len(strokes))
+        return HardBar(index, bar.number, sum(kinds.values()), *words)
 
+    def _is_between(self, at: Wholes) -> bool:
+        """True for a stroke on no half of a beat, and for one off the beat that hangs over it."""
+        beat = self._beat(at)
+        halves = 3 if self.bars[self._bar_of(at)].meter.is_compound else 2
+        if (beat * halves).denominator > 1:
+            return True
+        if beat.denominator == 1:
+            return False
+        bar = self.bars[self._bar_of(at)]
+        return at + (1 - beat % 1) * bar.meter.beat not in self.places
 
-def _judged(part: Part, index: int, bar: Bar, moves: list[_Move]) -> HardBar:
-    strokes = _strokes_in(part, bar)
-    own = [move for move in moves if bar.at <= move.after.at < bar.at + bar.length]
-    shifts = [move for move in own if move.shift_mm > _SHIFT_FROM_MM]
-    seconds = part.tempo_map.seconds_at
-    length_s = seconds(bar.at + bar.length) - seconds(bar.at)
-    speed = len(strokes) / length_s
-    kinds = {
-        "shift": sum(_shift_points(move) for move in shifts),
-        "speed": max(speed - _EASY_NOTES_S, 0.0) / _NOTES_S_A_POINT + 0.05 * len(strokes),
-        "crossing": 0.5 * sum(max(move.strings - 1, 0) for move in own),
-        "between": 0.6 * sum(_is_between(part, stroke.at) for stroke in strokes),
-    }
-    worst = max(kinds, key=lambda kind: kinds[kind])
-    reason, advice = _words(part, bar, worst, strokes, own)
-    return HardBar(index, bar.number, sum(kinds.values()), reason, advice)
+    def _shift_words(self, move: _Move) -> tuple[str, str]:
+        a, b = move.before.note, move.after.note
+        return (
+            f"The hand moves from fret {a.fret} (string {a.string}) to fret {b.fret} "
+            f"(string {b.string}) for {self._beat_words(move.after.at)}, "
+            f"{move.shift_mm:.0f} mm in {move.gap_s:.1f} s.",
+            "Loop just the note before the move and the note after it, slowly, looking at where "
+            "you land. Then without looking. Then the whole bar.",
+        )
 
-
-def _shift_points(move: _Move) -> float:
-    speed_mm_s = move.shift_mm / move.gap_s
-    return move.shift_mm / _MM_A_POINT + speed_mm_s / _MM_S_A_POINT
-
-
-def _is_between(part: Part, at: Wholes) -> bool:
-    """True where a stroke falls on no half of a beat, or starts off the beat and hangs over."""
-    _, beat = part.place_of(at)
-    if (beat * 2).denominator > 1:
-        return True
-    if beat.denominator == 1:
-        return False
-    return not any(stroke.at == _next_beat(part, at) for stroke in part.strokes)
-
-
-def _next_beat(part: Part, at: Wholes) -> Wholes:
-    _, beat = part.place_of(at)
-    unit = part.meter.beat
-    for mark in part.meter_marks:
-        unit = mark.meter.beat if mark.at <= at else unit
-    return at + (1 - beat % 1) * unit
-
-
-def _words(
-    part: Part, bar: Bar, kind: str, strokes: list[Stroke], moves: list[_Move]
-) -> tuple[str, str]:
-    if kind == "shift":
-        move = max(moves, key=_shift_points)
-        return _shift_words(part, move)
-    if kind == "crossing":
-        move = max(moves, key=lambda each: each.strings)
+    def _crossing_words(self, move: _Move) -> tuple[str, str]:
         a, b = move.before.note.string, move.after.note.string
         return (
-            f"From string {a} to string {b} on {_beat_words(part, move.after.at)}.",
+            f"From string {a} to string {b} on {self._beat_words(move.after.at)}.",
             "Play those two notes as a loop. The string you leave is silent before the next "
             "one sounds; the plucking hand aims without looking.",
         )
-    if kind == "between":
-        places = [_beat_words(part, each.at) for each in strokes if _is_between(part, each.at)]
+
+    def _between_words(self, strokes: list[Stroke]) -> tuple[str, str]:
+        places = list(dict.fromkeys(self._beat_words(each.at) for each in strokes))[:4]
+        listed = " and ".join(filter(None, (", ".join(places[:-1]), places[-1])))
         return (
-            f"Notes between the beats: {_listed(places[:4])}.",
+            f"Notes between the beats: {listed}.",
             "Count the bar aloud and clap the notes. Then play them all on one pitch, still "
             "counting. The real notes come last.",
         )
-    count = len(strokes)
+
+    def _beat_words(self, at: Wholes) -> str:
+        beat = self._beat(at)
+        whole, rest = int(beat), beat % 1
+        if rest == 0:
+            return f"beat {whole}"
+        if rest == Fraction(1, 2):
+            return f"the and of {whole}"
+        return f"beat {float(beat):.2f}".rstrip("0")
+
+
+def _speed_words(count: int) -> tuple[str, str]:
     if count < 3:
         return (
             "Nothing in it is hard by itself.",
@@ -185,46 +204,14 @@ def _words(
     )
 
 
-def _shift_words(part: Part, move: _Move) -> tuple[str, str]:
-    a, b = move.before.note, move.after.note
-    where = _beat_words(part, move.after.at)
-    return (
-        f"The hand moves from fret {a.fret} (string {a.string}) to fret {b.fret} "
-        f"(string {b.string}) for {where}, {move.shift_mm:.0f} mm in {move.gap_s:.1f} s.",
-        "Loop just the note before the move and the note after it, slowly, looking at where you "
-        "land. Then without looking. Then the whole bar.",
-    )
-
-
-def _beat_words(part: Part, at: Wholes) -> str:
-    _, beat = part.place_of(at)
-    whole = int(beat)
-    rest = beat - whole
-    if rest == 0:
-        return f"beat {whole}"
-    half = "the and of " if rest * 2 == 1 else ""
-    return f"{half}{whole}" if half else f"beat {float(beat):.2f}".rstrip("0")
-
-
-def _listed(words: list[str]) -> str:
-    unique = list(dict.fromkeys(words))
-    return unique[0] if len(unique) == 1 else f"{', '.join(unique[:-1])} and {unique[-1]}"
-
-
 def climb_words(song_bpm: float) -> str:
     """How to raise the tempo of a loop, by the practice rule's usual numbers."""
-    start = min(START_BPM, song_bpm)
-    if start == song_bpm:
+    if song_bpm <= START_BPM:
         return (
             f"Loop it at {song_bpm:g}, the song's own tempo, until {IN_A_ROW} passes in a row "
             f"are clean. If it does not come, start {DOWN_BPM} slower."
         )
     return (
-        f"Loop it at {start:g}. {IN_A_ROW.capitalize()} clean passes in a row: {UP_BPM} up. One "
-        f"that is not clean: {DOWN_BPM} down. The song is at {song_bpm:g}."
+        f"Loop it at {START_BPM:g}. {IN_A_ROW.capitalize()} clean passes in a row: {UP_BPM} up. "
+        f"One that is not clean: {DOWN_BPM} down. The song is at {song_bpm:g}."
     )
-
-
-def numbers_of(bars: list[HardBar]) -> Iterator[int]:
-    """Their bar numbers."""
-    yield from (bar.number for bar in bars)

@@ -24,6 +24,7 @@ from undersong.errors import PageError
 from undersong.page.ground import Ground, Ink
 from undersong.page.lettering import BOLD, FAMILY, REGULAR, signs, text_width
 
+BARS_A_LINE = 4
 STAFF_MM = 7.2
 LARGE_STAFF_MM = 9.4
 _UNITS_PER_MM = 10  # the engraver's page is measured in tenths of a millimetre
@@ -34,6 +35,7 @@ _HEAD_WIDTH = 325 * 0.72 / 2  # half a note head in the finest units at the engr
 _NUMBER = re.compile(r"[b#]*[1-7](?:$|[^a-z]|m7b5|dim|sus)")
 _FONT_SIGNS = {"\ue260": "♭", "\ue261": "♮", "\ue262": "♯"}
 _LEAST_SIZE = 0.6  # a label may shrink to this share before it is left to touch
+_NOTES_A_MM = 0.2  # more notes than this to a millimetre of line crowd a reader
 _OWN_HEADINGS = ("rehearsal", "metronome")
 
 
@@ -98,24 +100,25 @@ def engraved(
     PageError
         If the engraver cannot read the music.
     """
-    tree = _prepared(musicxml, first_bar, with_letters=with_letters)
+    most_notes = int(_NOTES_A_MM * width_mm * STAFF_MM / staff_mm)
+    tree = _prepared(musicxml, first_bar, most_notes, with_letters=with_letters)
     toolkit = verovio.toolkit()
     toolkit.setOptions(
         {
             "adjustPageHeight": True,
-            "breaks": "auto",
+            "breaks": "encoded",
             "font": "Leland",
             "footer": "none",
             "header": "none",
             "lyricElision": "regular",
             "lyricTopMinMargin": 2.5,
-            "minLastJustification": 0.55,
+            "minLastJustification": 0,
             "mnumInterval": 0,
             "pageHeight": 100,  # less than one system: one to each page
-            "pageMarginBottom": 30,
+            "pageMarginBottom": 15,
             "pageMarginLeft": 6,
             "pageMarginRight": 4,
-            "pageMarginTop": 12,
+            "pageMarginTop": 5,
             "pageWidth": round(width_mm * _UNITS_PER_MM),
             "scale": 100,
             "spacingStaff": 5,
@@ -129,12 +132,10 @@ def engraved(
     if not toolkit.loadData(tree):
         raise PageError("The music cannot be engraved: it is not MusicXML the engraver can read.")
     pages = range(1, toolkit.getPageCount() + 1)
-    return tuple(
-        _system(toolkit.renderToSVG(page), width_mm, ground, staff_mm) for page in pages
-    )
+    return tuple(_system(toolkit.renderToSVG(page), width_mm, ground, staff_mm) for page in pages)
 
 
-def _prepared(musicxml: bytes, first_bar: int, *, with_letters: bool) -> str:
+def _prepared(musicxml: bytes, first_bar: int, most_notes: int, *, with_letters: bool) -> str:
     """The music without what the page says elsewhere, its bars numbered as on the chart."""
     parser = etree.XMLParser(resolve_entities=False, no_network=True)
     try:
@@ -151,11 +152,39 @@ def _prepared(musicxml: bytes, first_bar: int, *, with_letters: bool) -> str:
         name.text = ""
     for style in root.findall(".//bar-style"):
         style.text = "light-light"  # a stretch ends; the song does not
-    for measure in root.findall(".//measure"):
+    measures = root.findall(".//measure")
+    for measure in measures:
         number = measure.get("number", "")
         if number.isdigit() and int(number) > 0:
             measure.set("number", str(int(number) + first_bar - 1))
+    _break_lines(measures, most_notes)
     return str(etree.tostring(root, encoding="unicode"))
+
+
+def _break_lines(measures: list[etree._Element], most_notes: int) -> None:
+    """Four bars to a line as on the chart, lines about even, fewer bars where notes would crowd."""
+    notes = [len(measure.xpath("note[not(staff) or staff='1']")) for measure in measures]
+    full = [measure for measure in measures if measure.get("implicit") != "yes"]
+    lines = max(-(-len(full) // BARS_A_LINE), 1)
+    while lines < len(full) and max(_notes_a_line(notes, _starts(len(notes), lines))) > most_notes:
+        lines += 1
+    for start in _starts(len(measures), lines)[1:]:
+        measures[start].insert(0, etree.Element("print", {"new-system": "yes"}))
+
+
+def _starts(count: int, lines: int) -> list[int]:
+    """Where each of so many lines begins; the longer ones first."""
+    size, rest = divmod(count, lines)
+    starts, at = [], 0
+    for line in range(lines):
+        starts.append(at)
+        at += size + (line < rest)
+    return starts
+
+
+def _notes_a_line(notes: list[int], starts: list[int]) -> list[int]:
+    ends = [*starts[1:], len(notes)]
+    return [sum(notes[start:end]) for start, end in zip(starts, ends, strict=True)]
 
 
 def _remove(element: etree._Element) -> None:
@@ -257,7 +286,11 @@ def _under_head(element: etree._Element, x: float, staff: float) -> float:
     for above in element.iterancestors():
         if above.get("class", "").split()[:1] in (["note"], ["chord"]):
             head = above.find(f".//{_SVG}g[@class='notehead']/{_SVG}use")
-            match = re.match(r"translate\(([\d.]+)", head.get("transform", "")) if head is not None else None
+            match = (
+                re.match(r"translate\(([\d.]+)", head.get("transform", ""))
+                if head is not None
+                else None
+            )
             if match is not None:
                 return float(match[1]) + _HEAD_WIDTH * staff / (STAFF_MM * _UNITS_PER_MM * _FINE)
     return x

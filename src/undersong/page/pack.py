@@ -131,7 +131,7 @@ def pack_pdf(
         pages.append(packpages.line(each.part, each.song.title, setting))
         neck = packpages.neck(each, player.instrument, setting)
         hard = packpages.hard_bars(each, player.instrument, setting)
-        pages += [neck, hard]
+        pages.append(f"{neck}\n{hard}")
     pages += [packpages.plan(plan, setting)] if plan else []
     pages.append(care(setting.ground))
     day = f", {day_words(held_on)}" if held_on is not None else ""
@@ -215,9 +215,7 @@ def drill_pdf(
         parts += [flow.paragraph(f"{head}: {said}" if head else said)] if said else []
     parts += [flow.paragraph(remark) for remark in remarks]
     parts.append(packpages.line(part, part.title, setting))
-    drawing = neck_drawing(
-        instrument, part.key, last_fret=PAGE_FRETS, width_mm=setting.width_mm
-    )
+    drawing = neck_drawing(instrument, part.key, last_fret=PAGE_FRETS, width_mm=setting.width_mm)
     head = flow.heading(f"The key of {packpages.signs_of_key(part.key)} on the neck", 2)
     parts.append(flow.kept_together((head, figure(drawing, setting.ground))))
     foot = f"{part.title}, {edition.words}."
@@ -228,9 +226,7 @@ def _setting(musicxml: MusicXml, sheet: str, look: str, *, with_letters: bool) -
     if look not in LOOKS:
         raise PageError(f"There is no look called {look}: choose {', '.join(LOOKS)}.")
     chosen = LOOKS[look]
-    return Setting(
-        sheet_named(sheet), chosen.ground, musicxml, chosen.is_large, with_letters
-    )
+    return Setting(sheet_named(sheet), chosen.ground, musicxml, chosen.is_large, with_letters)
 
 
 def _no_music(part: Part) -> bytes:

@@ -11,17 +11,17 @@ from undersong.chart.song import Song
 from undersong.neck.instrument import Instrument
 from undersong.page import flow
 from undersong.page.chartpage import chart_pages, signs_of_key
-from undersong.page.diagram import PAGE_FRETS, neck_drawing, path_drawing, root_paths
+from undersong.page.diagram import PAGE_FRETS, RootPath, neck_drawing, path_drawing, root_paths
 from undersong.page.excerpt import Stretch, bars_words, excerpt, stretches
 from undersong.page.ground import Ground
 from undersong.page.hardest import HardBar, climb_words, hardest_bars
 from undersong.page.lettering import signs
-from undersong.page.notation import LARGE_STAFF_MM, STAFF_MM, engraved
-from undersong.page.pdf import Sheet, drawn, figure
+from undersong.page.notation import LARGE_STAFF_MM, STAFF_MM, System, engraved
+from undersong.page.pdf import Sheet, drawn, figure, quoted
 from undersong.theory.part import Part
 
-MOST_MOVES = 8
-_MARGINS_MM = 0.0
+MOST_MOVES = 6
+_SHORT_LINES = {1: 0.5, 2: 0.75}  # width of a line of one or two bars, of a whole one
 MusicXml = Callable[[Part], bytes]
 
 
@@ -106,17 +106,10 @@ def cover(
     parts.append(flow.paragraph(player_words(player)))
     parts += [flow.small(player.notes, ground)] if player.notes else []
     parts.append(flow.space(8))
-    rows = [_song_row(place, each) for place, each in enumerate(songs, 1)]
-    cells = [[f"context [#link(<song-{place}>, str(locate(<song-{place}>).page()))]"]
-             for place in range(1, len(songs) + 1)]  # fmt: skip
+    rows = [_song_row(place, each, ground) for place, each in enumerate(songs, 1)]
     head = ("", "Song", "Key", "Meter", "Tempo", "Bars", "Time", "Page")
     columns = "(auto, 1fr, auto, auto, auto, auto, auto, auto)"
-    parts.append(
-        flow.table(head, rows, columns, ground, bold_column=1, cells=cells)
-    )
-    parts.append(flow.space(6))
-    lines = [f"{each.song.title}: {words}" for each in songs if (words := _song_words(each))]
-    parts += [flow.bullets(lines)] if lines else []
+    parts.append(flow.table(head, (), columns, ground, cells=rows, inset_mm=2.2))
     parts += [flow.space(4), flow.paragraph(notes)] if notes else []
     return "\n".join(parts)
 
@@ -137,22 +130,28 @@ def signs_of_tuning(instrument: Instrument) -> str:
     return " ".join(signs(str(pitch.name)) for pitch in instrument.tuning.strings)
 
 
-def _song_row(place: int, each: PackSong) -> tuple[str, ...]:
+def _song_row(place: int, each: PackSong, ground: Ground) -> tuple[str, ...]:
+    """Cells of the cover's table: the title with who sings and what to know under it."""
     song = each.song
     minutes, seconds = divmod(round(duration_s(song)), 60)
-    return (
-        f"{place}.",
-        song.title,
+    title = f"text(weight: 700, size: 1.2em, {quoted(song.title)})"
+    words = _song_words(each)
+    under = f" + linebreak() + {flow.small_text(words, ground)}" if words else ""
+    facts = (
         signs_of_key(song.key),
         str(song.meter),
         f"{song.tempo_bpm:g}",
         str(total_bars(song)),
         f"{minutes}:{seconds:02}",
     )
+    page = f"context link(<song-{place}>, str(locate(<song-{place}>).page()))"
+    number = f"text(size: 1.2em, {quoted(f'{place}.')})"
+    key, *rest = (f"text(size: 1.2em, {quoted(fact)})" for fact in facts)
+    return number, f"({title}{under})", key, *rest, f"{{ {page} }}"
 
 
 def _song_words(each: PackSong) -> str:
-    singer = f"sung by {each.singer}." if each.singer else ""
+    singer = f"Sung by {each.singer}." if each.singer else ""
     return " ".join(words for words in (singer, each.notes) if words)
 
 
@@ -198,10 +197,11 @@ def _stretch(piece: Stretch, setting: Setting) -> Iterator[str]:
     yield flow.music(_systems(piece.part, piece.ranges[0][0], setting), words)
 
 
-def _systems(part: Part, first_bar: int, setting: Setting):  # type: ignore[no-untyped-def]
+def _systems(part: Part, first_bar: int, setting: Setting) -> tuple[System, ...]:
+    bars = max(len(part.bars), 1)
     return engraved(
         setting.musicxml(part),
-        width_mm=setting.width_mm,
+        width_mm=setting.width_mm * _SHORT_LINES.get(bars, 1.0),
         ground=setting.ground,
         staff_mm=setting.staff_mm,
         first_bar=max(first_bar, 1),
@@ -217,9 +217,7 @@ def neck(each: PackSong, instrument: Instrument, setting: Setting) -> str:
     words = f"The key of {signs_of_key(song.key)}"
     if counted != song.key:
         words += f", counted from {signs_of_key(counted)}"
-    drawing = neck_drawing(
-        instrument, counted, last_fret=PAGE_FRETS, width_mm=setting.width_mm
-    )
+    drawing = neck_drawing(instrument, counted, last_fret=PAGE_FRETS, width_mm=setting.width_mm)
     parts += [
         flow.kept_together(
             (
@@ -237,12 +235,10 @@ def neck(each: PackSong, instrument: Instrument, setting: Setting) -> str:
     return "\n".join(parts)
 
 
-def _path(path, song: Song, instrument: Instrument, setting: Setting) -> Iterator[str]:  # type: ignore[no-untyped-def]
+def _path(path: RootPath, song: Song, instrument: Instrument, setting: Setting) -> Iterator[str]:
     key = "" if path.key == song.key else f" in {signs_of_key(path.key)}"
     yield flow.heading(f"The roots of your line{key}", 3)
-    drawing = path_drawing(
-        instrument, path, most_hops=MOST_MOVES, width_mm=setting.width_mm
-    )
+    drawing = path_drawing(instrument, path, most_hops=MOST_MOVES, width_mm=setting.width_mm)
     yield figure(drawing, setting.ground)
     rows = [
         (f"{signs(str(step.start))} → {signs(str(step.end))}", step.words, f"{step.times}×")
@@ -258,7 +254,7 @@ def hard_bars(each: PackSong, instrument: Instrument, setting: Setting) -> str:
     bars = hardest_bars(each.part, instrument)
     if not bars:
         return ""
-    counts = {1: "The bar", 2: "Two bars", 3: "Three bars"}
+    counts = {1: "One bar", 2: "Two bars", 3: "Three bars"}
     parts = [flow.heading(f"{each.song.title}: {counts[len(bars)].lower()} to loop first", 2)]
     parts.append(flow.small(climb_words(each.part.tempo_bpm), setting.ground))
     for bar in bars:

@@ -14,7 +14,6 @@ from __future__ import annotations
 
 import datetime
 import re
-import unicodedata
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -29,6 +28,7 @@ from undersong.page.marks import Box, Curve, Drawing, Line, Mark, Run, Shape, Te
 
 _LEFT, _TOP, _BOTTOM = 15.0, 13.0, 17.0
 _MM_PER_INCH = 25.4
+_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029]")
 _MISSING = re.compile(r"""[`"']+([^`"']{1,2})[`"']+""")
 
 
@@ -117,7 +117,7 @@ def mm(value: float) -> str:
 
 def quoted(words: str) -> str:
     """Words as a string of the typesetter's language; what they say is never markup."""
-    plain = "".join(sign for sign in words if sign == "\n" or unicodedata.category(sign) != "Cc")
+    plain = _CONTROL.sub("", words)
     return '"' + plain.replace("\\", "\\\\").replace('"', '\\"').replace("\n", " ") + '"'
 
 
