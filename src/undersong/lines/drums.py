@@ -7,7 +7,7 @@ pattern, a section's end gets a short fill where the energy allows. Common pract
 
 from __future__ import annotations
 
-from fractions import Fraction
+from bisect import bisect_right
 
 from undersong.chart.roadmap import PlayedChord
 from undersong.chart.song import Song
@@ -91,19 +91,24 @@ def _filled(plan: BarPlan, strokes: _Strokes) -> _Strokes:
 
 def _with_chords(score: Score, strokes: _Strokes) -> _Strokes:
     """The pattern made to follow the chart: silences, stops, diamonds, pushes."""
-    for chord in score.chords:
-        event = chord.event
-        if event.chord is None:
-            strokes = _silenced(strokes, chord, Fraction(0))
-        elif event.stopped or event.held or event.fermata:
-            strokes = _silenced(strokes, chord, Fraction(0))
-            strokes |= {(chord.at, KICK), (chord.at, CRASH if event.stopped else RIDE)}
-        elif chord.at < chord.written_at:
-            strokes = {stroke for stroke in strokes if stroke != (chord.written_at, KICK)}
-            strokes.add((chord.at, KICK))
-    return strokes
+    quiet = [chord for chord in score.chords if _is_quiet(chord)]
+    starts = [chord.at for chord in quiet]
+    pushed = [chord for chord in score.chords if chord.at < chord.written_at]
+    moved = {(chord.written_at, KICK) for chord in pushed}
+
+    def is_kept(at: Wholes) -> bool:
+        place = bisect_right(starts, at) - 1
+        return place < 0 or at >= quiet[place].until
+
+    kept = {stroke for stroke in strokes - moved if is_kept(stroke[0])}
+    kept |= {(chord.at, KICK) for chord in pushed if chord.event.chord is not None}
+    for chord in quiet:
+        if chord.event.chord is not None:
+            kept |= {(chord.at, KICK), (chord.at, CRASH if chord.event.stopped else RIDE)}
+    return kept
 
 
-def _silenced(strokes: _Strokes, chord: PlayedChord, after: Wholes) -> _Strokes:
-    begin = chord.at + after
-    return {(at, key) for at, key in strokes if not begin <= at < chord.until}
+def _is_quiet(chord: PlayedChord) -> bool:
+    """Whether the pattern rests under a chord, struck once or not at all."""
+    event = chord.event
+    return event.chord is None or event.stopped or event.held or event.fermata

@@ -47,6 +47,7 @@ from undersong.theory.pitch import SEMITONES_PER_OCTAVE, Pitch
 
 FOUR_STRINGS = Instrument()
 STROKES_A_BAR_HELD = 2.2  # up to here, roots alone are held roots
+LONGEST_PUSH = Wholes(1, 4)  # a chord that arrives no earlier before a key change is pushed
 LONG_RUN = 3  # notes in a row that are neither bass note, fifth nor octave: no mere approach
 MELODIC_BARS = 0.2  # share of bars with a long run from which a line is melodic
 
@@ -253,21 +254,47 @@ class _Walker:
         self.bars = part.bars
         self.bar_lines = {bar.at for bar in self.bars}
         self.arrivals = {mark.at for mark in part.chords}
-        self._counted = {key: _counted_in(part, key) for key in _keys(part)}
-        self._chord = self._key = self._bar = 0
+        habit = _minor_habit(part)
+        self._counted = {key: key.number_key(habit) for key in _keys(part)}
+        self._chord = self._bar = 0
+        self.keys = self._chord_keys() if part.chords else []
 
     def moved_to(self, at: Wholes) -> tuple[NumberChord | None, Key]:
-        """The chord and the key numbers are counted in at a place, never before the last one."""
-        chords, keys = self.part.chords, self.part.key_marks
+        """The chord at a place, never before the last one, and the key it is counted in."""
+        chords = self.part.chords
         while self._chord < len(chords) and chords[self._chord].at <= at:
             self._chord += 1
-        while self._key < len(keys) and keys[self._key].at <= at:
-            self._key += 1
         while self._bar + 1 < len(self.bars) and self.bars[self._bar + 1].at <= at:
             self._bar += 1
-        chord = chords[self._chord - 1].chord if self._chord else None
-        key = keys[self._key - 1].key if self._key else self.part.key
-        return chord, self._counted[key]
+        if not self._chord:
+            return None, self._counted[self.part.key]
+        return chords[self._chord - 1].chord, self.keys[self._chord - 1]
+
+    def _chord_keys(self) -> list[Key]:
+        """The key of each chord: the one in force where it stands on the chart."""
+        chords = self.part.chords
+        struck = {note.at: note for note in self.part.notes}
+        ends = [*(mark.at for mark in chords[1:]), self.part.length]
+        keys = []
+        for mark, end in zip(chords, ends, strict=True):
+            key = self._counted[self.part.key_at(mark.at)]
+            new = self._key_within(mark.at, end)
+            note = struck.get(mark.at)
+            if new is not None and (
+                mark.at not in self.bar_lines
+                if note is None
+                else note.degree == new.degree_of(note.pitch.name)
+            ):
+                key = new
+            keys.append(key)
+        return keys
+
+    def _key_within(self, at: Wholes, end: Wholes) -> Key | None:
+        """The key that begins while a chord sounds, soon enough for the chord to be pushed."""
+        for mark in self.part.key_marks:
+            if at < mark.at < end and mark.at - at <= LONGEST_PUSH:
+                return self._counted[mark.key]
+        return None
 
     @property
     def bar_number(self) -> int:
@@ -286,16 +313,15 @@ def _keys(part: Part) -> set[Key]:
     return {part.key, *(mark.key for mark in part.key_marks)}
 
 
-def _counted_in(part: Part, key: Key) -> Key:
-    """The key the degrees of a part are counted in: in minor, either habit is met."""
-    if key.mode is Mode.MAJOR:
-        return key
+def _minor_habit(part: Part) -> MinorHabit:
+    """How a part's degrees are counted in minor keys: what most of its notes bear out."""
+    votes = 0
     for note in part.notes:
-        if note.degree is not None:
-            home = part.key_at(note.at)
-            is_relative = home.relative.degree_of(note.pitch.name) == note.degree
-            return key.number_key(MinorHabit.RELATIVE if is_relative else MinorHabit.TONIC)
-    return key.number_key(MinorHabit.RELATIVE)
+        key = part.key_at(note.at)
+        if note.degree is not None and key.mode is Mode.MINOR:
+            relative, own = (k.degree_of(note.pitch.name) for k in (key.relative, key))
+            votes += (note.degree == relative) - (note.degree == own)
+    return MinorHabit.RELATIVE if votes >= 0 else MinorHabit.TONIC
 
 
 def _with_approaches(seen: list[_Seen]) -> list[_Seen]:
@@ -401,14 +427,12 @@ def _shifts(fingering: Fingering, instrument: Instrument) -> list[tuple[float, W
     return found
 
 
-def bar_of_fastest_shift(
+def fast_shifts(
     fingering: Fingering, instrument: Instrument, *, over_mm_s: float
-) -> Wholes | None:
-    """Where the hand has to move fastest, if that is faster than a limit; else None."""
-    speed, place = max(
-        _shifts(fingering, instrument), key=lambda each: each[0], default=(0.0, Wholes(0))
-    )
-    return place if speed > over_mm_s else None
+) -> tuple[Wholes, ...]:
+    """Where the hand has to arrive after a shift faster than a limit, in order."""
+    shifts = _shifts(fingering, instrument)
+    return tuple(place for speed, place in shifts if speed > over_mm_s)
 
 
 def report_json(report: LineReport) -> dict[str, object]:

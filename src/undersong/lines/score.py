@@ -17,6 +17,7 @@ from undersong.chart.song import Song
 from undersong.lines.feel import Feel, feel_of, swing_of
 from undersong.lines.groove import Groove, groove_for
 from undersong.lines.plan import BarPlan, plan_bars
+from undersong.lines.targets import carried
 from undersong.theory.meter import Meter, Wholes
 from undersong.theory.part import (
     ChordMark,
@@ -54,7 +55,8 @@ class Score:
     @cached_property
     def chords(self) -> tuple[PlayedChord, ...]:
         """Every chord as it sounds."""
-        return chords_of(self.bars)
+        has_chords = any(bar.events for bar in self.bars)
+        return chords_of(self.bars) if has_chords else ()
 
     @property
     def length(self) -> Wholes:
@@ -79,40 +81,46 @@ class Score:
     def part(self, notes: Sequence[Note], voice: Voice) -> Part:
         """A part of the song with these notes, in order, and all the chart's marks."""
         song, bars = self.song, self.bars
-        first = bars[0] if bars else None
-        is_short = first is not None and first.length < first.meter.bar
-        meters = _meter_marks(bars)
+        meter = song.meter
+        pickup = Fraction(0)
+        if bars and bars[0].length < bars[0].meter.bar:
+            pickup = bars[0].length
+            if pickup >= meter.bar:  # a long pick-up before a song of shorter bars
+                meter = bars[0].meter
         return Part(
             title=song.title,
-            key=first.key if first is not None else song.key,
-            meter=first.meter if first is not None else song.meter,
-            tempo_bpm=self._tempo_bpm(first),
+            key=bars[0].key if bars else song.key,
+            meter=meter,
+            tempo_bpm=song.tempo_bpm * float(song.meter.beat / meter.beat),
             notes=tuple(notes),
             voice=voice,
-            pickup=first.length if first is not None and is_short else Fraction(0),
+            pickup=pickup,
             length=self.length,
             key_marks=tuple(
                 KeyMark(bar.at, bar.key) for before, bar in pairwise(bars) if bar.key != before.key
             ),
-            meter_marks=meters,
-            tempo_marks=tuple(self._tempo_mark(mark) for mark in meters),
+            meter_marks=_meter_marks(bars, meter),
             sections=tuple(
                 SectionMark(bar.at, bar.section, bar.visit) for bar in bars if bar.is_first
             ),
-            chords=tuple(ChordMark(chord.at, chord.event.chord) for chord in self.chords),
+            chords=self._chord_marks(),
             swing=swing_of(song, self.feel),
         )
 
-    def _tempo_bpm(self, first: PlayedBar | None) -> float:
-        # The chart's tempo counts its own meter's beat; a part counts its first bar's.
-        if first is None or first.meter.beat == self.song.meter.beat:
-            return self.song.tempo_bpm
-        return self.song.tempo_bpm * float(self.song.meter.beat / first.meter.beat)
-
-    def _tempo_mark(self, mark: MeterMark) -> TempoMark:
-        # A change of meter keeps the note values: the eighth stays the eighth.
-        share = float(self.song.meter.beat / mark.meter.beat)
-        return TempoMark(mark.at, self.song.tempo_bpm * share, mark.meter.beat)
+    def _chord_marks(self) -> tuple[ChordMark, ...]:
+        """Every chord where it sounds, named anew where it carries on into another key."""
+        marks: list[ChordMark] = []
+        for chord in self.chords:
+            marks.append(ChordMark(chord.at, chord.event.chord))
+            key = chord.key
+            for index in range(chord.bar + 1, len(self.bars)):
+                bar = self.bars[index]
+                if bar.at >= chord.until:
+                    break
+                if bar.key != key and chord.event.chord is not None:
+                    marks.append(ChordMark(bar.at, carried(self.song, chord, bar.key)))
+                key = bar.key
+        return tuple(marks)
 
 
 def score_of(song: Song, feel: Feel | None) -> Score:
@@ -120,12 +128,15 @@ def score_of(song: Song, feel: Feel | None) -> Score:
     return Score(song, feel_of(song) if feel is None else feel)
 
 
-def _meter_marks(bars: Sequence[PlayedBar]) -> tuple[MeterMark, ...]:
-    """A mark wherever the meter changes from one full bar to the next."""
+def _meter_marks(bars: Sequence[PlayedBar], meter: Meter) -> tuple[MeterMark, ...]:
+    """A mark at every full bar whose meter is not that of the bar before.
+
+    A change of meter keeps the note values, an eighth staying an eighth, so that no mark of
+    tempo is needed: a part's tempo counts the beat of its first meter throughout.
+    """
     marks: list[MeterMark] = []
-    meter: Meter | None = None
     for bar in bars:
-        if meter is not None and bar.meter != meter:
+        if bar.length == bar.meter.bar and bar.meter != meter:
             marks.append(MeterMark(bar.at, bar.meter))
-        meter = bar.meter
+            meter = bar.meter
     return tuple(marks)

@@ -17,13 +17,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from undersong.chart.roadmap import PlayedChord, chords_of
+from undersong.chart.roadmap import PlayedChord
 from undersong.chart.song import Song
 from undersong.errors import UnplayableError
 from undersong.lines.plan import FULLEST, BarPlan
 from undersong.lines.weights import LineWeights
 from undersong.neck.instrument import Instrument
-from undersong.theory.chord import NumberChord
+from undersong.theory.chord import NumberChord, number_of
 from undersong.theory.key import Key
 from undersong.theory.meter import Wholes
 from undersong.theory.pitch import PitchName, parse_pitch
@@ -69,10 +69,12 @@ class Target:
         return self.key.name_of(self.chord.lowest)
 
 
-def targets_of(song: Song, plans: Sequence[BarPlan]) -> tuple[Target, ...]:
+def targets_of(
+    song: Song, plans: Sequence[BarPlan], chords: Sequence[PlayedChord]
+) -> tuple[Target, ...]:
     """Every target of a song, in order of place; they never overlap."""
     targets: list[Target] = []
-    for played in chords_of(tuple(plan.played for plan in plans)):
+    for played in chords:
         if played.event.chord is not None:
             targets.extend(_of_chord(song, plans, played))
     return tuple(targets)
@@ -82,6 +84,15 @@ def _touch(played: PlayedChord) -> Touch:
     if played.event.stopped:
         return Touch.STOPPED
     return Touch.HELD if played.event.held or played.event.fermata else Touch.PLAY
+
+
+def carried(song: Song, played: PlayedChord, key: Key) -> NumberChord:
+    """A chord that carries on into another key, by that key's numbers."""
+    chord = played.event.chord
+    if chord is None:
+        raise ValueError("silence has no number")
+    old, new = song.counted_in(played.key), song.counted_in(key)
+    return chord if old == new else number_of(chord.in_key(old), new)
 
 
 def _of_chord(song: Song, plans: Sequence[BarPlan], played: PlayedChord) -> list[Target]:
@@ -108,7 +119,7 @@ def _of_chord(song: Song, plans: Sequence[BarPlan], played: PlayedChord) -> list
                 at=start,
                 until=until,
                 bar=index,
-                chord=chord,
+                chord=chord if is_first else carried(song, played, bar.key),
                 key=song.counted_in(played.key if is_first else bar.key),
                 touch=touch,
                 is_arrival=is_first,

@@ -11,6 +11,7 @@ as `BarWish`es: another level, another idea, or notes pinned as they are.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -22,7 +23,7 @@ from undersong.lines.groove import RHYTHMS
 from undersong.lines.ideas import figures_for, lateness
 from undersong.lines.levels import LOWEST_LEVEL, checked_level
 from undersong.lines.plan import BarPlan
-from undersong.lines.report import FOUR_STRINGS, LineReport, bar_of_fastest_shift, report_on
+from undersong.lines.report import FOUR_STRINGS, LineReport, fast_shifts, report_on
 from undersong.lines.score import Score, score_of
 from undersong.lines.search import Choice, best_line
 from undersong.lines.targets import (
@@ -40,7 +41,6 @@ from undersong.theory.part import Note, Part, Voice
 
 TOP_BETWEEN_ROOTS = 50  # D3: a fifth over the top of the verse, for octaves of high roots
 FASTEST_SHIFT_MM_S = 2500.0  # common practice, no source: a setting, not a measurement
-MAX_SIMPLER = 24  # rounds of making a bar easier for the hand before we say it stays hard
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,7 +229,7 @@ class _Desk:
         self.asked = asked
         self.instrument = instrument
         self.weights = weights
-        self.targets = targets_of(score.song, score.plans)
+        self.targets = targets_of(score.song, score.plans, score.chords)
         self.midis = chosen_octaves(self.targets, score.plans, instrument, weights)
         self.levels = [_level_of(plan, asked) for plan in score.plans]
         self.known: dict[Slot, tuple[Figure, ...]] = {}
@@ -302,14 +302,14 @@ def _written(song: Song, asked: Asked, instrument: Instrument, weights: LineWeig
     score = score_of(song, asked.feel)
     _check(score, asked)
     desk = _Desk(score, asked, instrument, weights)
-    remarks: list[str] = []
-    for _ in range(MAX_SIMPLER):
+    simpler: dict[int, str] = {}
+    is_done = False
+    while not is_done:
         line = _with_ideas(desk, desk.choices())
         part = score.part(_notes(desk, line), Voice.BASS)
         fingering = finger_part(part, instrument)
-        hard = bar_of_fastest_shift(fingering, instrument, over_mm_s=FASTEST_SHIFT_MM_S)
-        if hard is None or not _made_simpler(desk, hard, remarks):
-            break
+        hard = fast_shifts(fingering, instrument, over_mm_s=FASTEST_SHIFT_MM_S)
+        is_done = not _made_simpler(desk, hard, simpler)
     report = report_on(fingering, instrument, asked.level)
     return LineSheet(
         fingering.part,
@@ -317,24 +317,30 @@ def _written(song: Song, asked: Asked, instrument: Instrument, weights: LineWeig
         asked,
         instrument,
         _ideas(desk, line),
-        tuple(remarks),
+        tuple(simpler[number] for number in sorted(simpler)),
         fingering,
         weights,
     )
 
 
-def _made_simpler(desk: _Desk, place: Wholes, remarks: list[str]) -> bool:
-    """Lower the level of the bar the hand cannot manage; False where nothing is left to lower."""
-    index = max(i for i, bar in enumerate(desk.score.bars) if bar.at <= place)
-    number = desk.score.bars[index].number
-    if desk.asked.wish(number).pinned is not None or desk.levels[index] == LOWEST_LEVEL:
-        remarks.append(f"Bar {number} asks for a shift faster than most hands move at this tempo.")
-        return False
-    desk.levels[index] -= 1
-    remark = f"Bar {number} is written simpler: the hand could not get there at this tempo."
-    if remark not in remarks:
-        remarks.append(remark)
-    return True
+def _made_simpler(desk: _Desk, hard: Sequence[Wholes], remarks: dict[int, str]) -> bool:
+    """Lower the level of bars the hand cannot manage; False where none is left to lower.
+
+    A bar's level falls at most five times, so that asking again comes to an end.
+    """
+    bars = desk.score.bars
+    starts = [bar.at for bar in bars]
+    lowered = False
+    for index in sorted({bisect_right(starts, place) - 1 for place in hard}):
+        number = bars[index].number
+        is_pinned = desk.asked.wish(number).pinned is not None
+        if is_pinned or desk.levels[index] == LOWEST_LEVEL:
+            remarks[number] = f"Bar {number} asks for a shift faster than most hands can move."
+            continue
+        desk.levels[index] -= 1
+        lowered = True
+        remarks[number] = f"Bar {number} is written simpler: there is no time for the shift."
+    return lowered
 
 
 def _with_ideas(desk: _Desk, choices: list[Choice]) -> tuple[Figure, ...]:
@@ -401,8 +407,8 @@ def _with_pins(desk: _Desk, notes: list[Note]) -> tuple[Note, ...]:
         notes.extend(replace(note, at=note.at + bar.at) for note in pinned)
     notes.sort(key=lambda note: note.at)
     trimmed = []
-    for note, following in zip(notes, [*notes[1:], None], strict=True):
-        until = desk.score.length if following is None else following.at
+    ends = [*(note.at for note in notes[1:]), desk.score.length]
+    for note, until in zip(notes, ends, strict=bool(notes)):
         trimmed.append(replace(note, length=min(note.length, until - note.at)))
     return tuple(trimmed)
 
