@@ -160,7 +160,7 @@ class SheetReader:
             return False
         rest = plain[match.end() :]
         words = words_of(rest, self.settings.naming)
-        short = match["name"].strip().rstrip("0123456789 ").casefold()
+        short = re.split(r"[\d ]", match["name"].strip(), maxsplit=1)[0].casefold()
         is_closed = bool(match["colon"]) or plain.strip()[0] in "[("
         if rest.strip() and not is_chord_line(words):
             if not is_closed or not TIMES.fullmatch(rest.strip()):

@@ -6,15 +6,15 @@ the key, takes off the capo and counts the numbers, with a report of all that wa
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import groupby
 
 from undersong.chart.keyfind import KeyGuess, find_key
 from undersong.chart.names import Naming
 from undersong.chart.song import (
     ASSUMED_TEMPO_BPM,
     Bar,
-    KeyChange,
     OrderItem,
     Remark,
     Section,
@@ -22,7 +22,7 @@ from undersong.chart.song import (
 )
 from undersong.errors import ChartErrors, ChartMeaningError
 from undersong.theory.chord import Chord, number_of
-from undersong.theory.key import Key, MinorHabit, Mode, key_on, parse_key
+from undersong.theory.key import Key, MinorHabit, key_on, parse_key
 from undersong.theory.meter import FOUR_FOUR, Meter
 
 LETTER_KEY = parse_key("C")
@@ -84,6 +84,7 @@ def song_from(sheet: Sheet, settings: SheetSettings, *, source: str | None = Non
     if not any(True for _ in sheet.chords):
         message = "There is no chord in this sheet that can be read."
         raise ChartErrors([ChartMeaningError(message, source=source)])
+    _mend_repeats(sheet)
     shapes, sounding = _keys(sheet, settings)
     sections = tuple(_counted(sheet.sections, shapes, settings.habit))
     names = [section.name for section in sections]
@@ -183,8 +184,68 @@ def _counted_bar(bar: Bar, key: Key) -> Bar:
     return replace(bar, events=events)
 
 
-def same_mode(change: KeyChange, mode: Mode) -> KeyChange:
-    """A key named on a sheet, in the mode of the song it stands in."""
-    if change.key is None or change.key.mode is mode:
-        return change
-    return KeyChange(key=key_on(change.key.tonic.pitch_class, mode))
+def _mend_repeats(sheet: Sheet) -> None:
+    for place, section in enumerate(sheet.sections):
+        bars = tuple(whole_repeats(section.bars))
+        if any(_has_lost(was, now) for was, now in zip(section.bars, bars, strict=True)):
+            sheet.remark(
+                0,
+                0,
+                "left out",
+                f"{section.name} has a repeat or an ending without its fellow; it is played on.",
+            )
+        sheet.sections[place] = replace(section, bars=bars)
+
+
+def _has_lost(was: Bar, now: Bar) -> bool:
+    return (was.opens_repeat and not now.opens_repeat) or was.endings != now.endings
+
+
+def whole_repeats(bars: Sequence[Bar]) -> list[Bar]:
+    """Bars whose repeats all open and close, and whose endings come from 1 up, two at least.
+
+    A repeat closed without being opened goes back to the one before it; any other sign without
+    its fellow is taken off.
+    """
+    mended = list(bars)
+    opened: int | None = None
+    start = at = 0
+    while at < len(mended):
+        bar = mended[at]
+        if bar.opens_repeat:
+            if opened is not None:
+                mended[opened] = replace(mended[opened], opens_repeat=False)
+            opened = at
+        if bar.endings:
+            end = _end_of_endings(mended, at)
+            body = start if opened is None else opened
+            is_whole = body < at and _are_whole(mended[at:end])
+            for place in range(at, end):
+                endings = mended[place].endings if is_whole else ()
+                mended[place] = replace(
+                    mended[place], endings=endings, opens_repeat=False, closes_repeat=0
+                )
+            if body < at:
+                mended[body] = replace(mended[body], opens_repeat=is_whole)
+            opened, start, at = None, end, end
+            continue
+        if bar.closes_repeat:
+            body = start if opened is None else opened
+            mended[body] = replace(mended[body], opens_repeat=True)
+            opened, start = None, at + 1
+        at += 1
+    if opened is not None:
+        mended[opened] = replace(mended[opened], opens_repeat=False)
+    return mended
+
+
+def _end_of_endings(bars: list[Bar], at: int) -> int:
+    while at < len(bars) and bars[at].endings:
+        at += 1
+    return at
+
+
+def _are_whole(bars: list[Bar]) -> bool:
+    groups = [endings for endings, _ in groupby(bar.endings for bar in bars)]
+    numbers = [number for group in groups for number in group]
+    return len(groups) > 1 and numbers == list(range(1, len(numbers) + 1))

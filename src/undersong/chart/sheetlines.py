@@ -13,7 +13,7 @@ from undersong.theory.chord import Chord
 LABEL = re.compile(
     r"\s*[\[(]?\s*(?P<name>(?:intro|verse|chorus|refrain|pre[- ]?chorus|bridge|tag|outro|ending|"
     r"turnaround|instrumental|interlude|breakdown|vamp|solo|coda|strophe|strofa|coro|estribillo|"
-    r"puente|ritornello|v|c|ch|b|br|pc)(?![a-z])(?:[ ]*\d{1,2}(?!\s*x)[a-z]?)?)\s*"
+    r"puente|ritornello|v|c|ch|b|br|pc)(?![a-z])(?:[ ]*\d{1,2}(?!\s*x)[a-z]?)?)(?![\w#♯♭])\s*"
     r"(?P<times>\(?\s*(?:x\s*\d+|\d+\s*x)\s*\)?)?\s*[\])]?\s*(?P<colon>:?)\s*[\])]?",
     re.IGNORECASE,
 )
