@@ -108,7 +108,10 @@ def _limiter_gain(sound: Samples, limit_db: float, sample_rate_hz: int) -> Sampl
     window = 2 * round(LIMITER_S * sample_rate_hz / hop / 2) + 1
     held = minimum_filter1d(needed, window + 2, mode="nearest")  # 2: for the steps in between
     weights = np.hanning(window + 2)[1:-1]
-    smooth = np.convolve(np.pad(held, window // 2, mode="edge"), weights / weights.sum(), "valid")
-    places = (np.arange(len(smooth)) + 0.5) * hop
-    gain: Samples = np.interp(np.arange(n_samples), places, smooth).astype(np.float32)
+    padded = np.pad(held, window // 2 + 1, mode="edge")
+    smooth = np.convolve(padded, weights / weights.sum(), "valid")
+    # From the middle of one step to the middle of the next in a straight line.
+    between = (np.arange(hop) + 0.5) / hop
+    lines = smooth[:-1, None] + np.diff(smooth)[:, None] * between
+    gain: Samples = lines.ravel()[hop // 2 :][:n_samples].astype(np.float32)
     return gain

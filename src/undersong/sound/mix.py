@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ from undersong.errors import AudioError
 from undersong.sound.bass import Bass
 from undersong.sound.click import click_sound, cue_sound
 from undersong.sound.drums import Drums
+from undersong.sound.layers import Layers
 from undersong.sound.loudness import loudness_lufs
 from undersong.sound.master import gain_of, mastered
 from undersong.sound.pad import Pad
@@ -121,6 +123,7 @@ def render_part(
     click: ClickPlan | None = PLAIN_CLICK,
     levels: Levels = BAND,
     sound: BassSound = FINGERS,
+    layers: Layers | None = None,
 ) -> Mix:
     """Play a part, alone or with others.
 
@@ -142,6 +145,8 @@ def render_part(
         Levels of the players; one whose level is None stays out.
     sound
         Instrument and hand of the bass.
+    layers
+        Players already recorded, if several mixes of one song are made.
 
     Returns
     -------
@@ -162,47 +167,50 @@ def render_part(
             raise AudioError(f"{other.title!r} does not begin together with {part.title!r}.")
     end_s = max(timed.end_s for timed in (first, *others))
     n_samples = round((end_s + TAIL_S) * sample_rate_hz)
-    layers: dict[str, Samples] = {}
+    kept = layers or Layers(0)
+    heard: dict[str, Samples] = {}
     for played, timed in zip((part, *with_parts), (first, *others), strict=True):
         level_db = levels.of(played.voice)
         if level_db is not None and timed.notes:
-            playing = _play(played, timed, n_samples, sample_rate_hz, sound)
-            playing *= gain_of(level_db + _to_balance_db(played.voice, playing, sample_rate_hz))
-            layers[played.voice] = layers.get(played.voice, np.float32(0)) + playing
+            recorded = kept.get(
+                (played.voice, timed.notes, played.tuning, n_samples, sample_rate_hz, sound),
+                partial(_recorded, played, timed, n_samples, sample_rate_hz, sound),
+            )
+            playing = recorded * gain_of(level_db) if level_db else recorded
+            heard[str(played.voice)] = heard.get(played.voice, np.float32(0)) + playing
     clicks = [(click_sound(e.kind, sample_rate_hz), e.onset_s) for e in first.clicks]
     if clicks and levels.click is not None:
         strokes = _strokes(clicks, n_samples, sample_rate_hz)
-        layers[CLICK] = strokes * gain_of(levels.click + CLICK_DB)
+        heard[CLICK] = strokes * gain_of(levels.click + CLICK_DB)
     cues = [(cue_sound(e.midi, sample_rate_hz), e.onset_s) for e in first.cues]
     if cues and levels.cue is not None:
-        layers[CUE] = _strokes(cues, n_samples, sample_rate_hz) * gain_of(levels.cue + CUE_DB)
-    if not layers:
+        heard[CUE] = _strokes(cues, n_samples, sample_rate_hz) * gain_of(levels.cue + CUE_DB)
+    if not heard:
         raise AudioError(f"{part.title!r}: everyone is silent; turn the click or a player on.")
-    total = _together(layers, sample_rate_hz)
+    total = _together(heard, sample_rate_hz)
     gain, loudness = mastered(total, sample_rate_hz)
-    return Mix(total, sample_rate_hz, first.start_s, end_s, loudness, layers, gain)
+    return Mix(total, sample_rate_hz, first.start_s, end_s, loudness, heard, gain)
 
 
-def _play(
+def _recorded(
     part: Part, timed: Schedule, n_samples: int, sample_rate_hz: int, sound: BassSound
 ) -> Samples:
-    match part.voice:
-        case Voice.BASS:
-            bass = Bass(sample_rate_hz, sound=sound, tuning=part.tuning)
-            return bass.play(timed.notes, n_samples)
-        case Voice.DRUMS:
-            return Drums(sample_rate_hz).play(timed.notes, n_samples)
-        case Voice.PAD:
-            return Pad(sample_rate_hz).play(timed.notes, n_samples)
-
-
-def _to_balance_db(voice: Voice, playing: Samples, sample_rate_hz: int) -> float:
-    """What brings a player to his usual loudness in a band, however softly the part is written.
+    """A part played, at its player's usual loudness in a band, however softly it is written.
 
     Loud and soft stay as written inside each part; between parts the balance is the band's.
     """
+    match part.voice:
+        case Voice.BASS:
+            bass = Bass(sample_rate_hz, sound=sound, tuning=part.tuning)
+            playing = bass.play(timed.notes, n_samples)
+        case Voice.DRUMS:
+            playing = Drums(sample_rate_hz).play(timed.notes, n_samples)
+        case Voice.PAD:
+            playing = Pad(sample_rate_hz).play(timed.notes, n_samples)
     loudness = loudness_lufs(_mono(playing), sample_rate_hz)
-    return BALANCE_LUFS[voice] - loudness if np.isfinite(loudness) else 0.0
+    if np.isfinite(loudness):
+        playing *= gain_of(BALANCE_LUFS[part.voice] - loudness)
+    return playing
 
 
 def _strokes(sounds: list[tuple[Samples, float]], n_samples: int, sample_rate_hz: int) -> Samples:

@@ -43,7 +43,8 @@ SOFT_HZ_DB = 10.0  # dB of level for which the corner of the stroke doubles
 PICK_HARDNESS = 4.0
 EVEN_HZ = 70.0  # below this the ear takes little part in how loud a note seems
 USUAL_DB = -6.5
-LOSS_DOUBLES_IN_FRETS = 14.0
+NULL_FLOOR = 0.3
+LOSS_DOUBLES_IN_FRETS = 18.0
 SECOND_SHARE = 0.25
 SECOND_LOSS = 0.45
 SECOND_CENTS = 0.35
@@ -148,7 +149,7 @@ def modes_of(
 
     struck, heard = sound.attack_mm / length_mm, sound.pickup_mm / length_mm
     struck, heard = min(struck, 0.8), min(heard, 0.6)
-    levels = np.sin(np.pi * count * struck) * np.sin(np.pi * count * heard) / count
+    levels = _shape(count * struck) * _shape(count * heard) / count
     levels *= np.exp(-((np.pi * count * sound.width_mm / length_mm) ** 2) / 8)
     levels *= np.sinc(count * APERTURE_MM / length_mm)
     levels /= np.sqrt(1 + (mode_hz / sound.tone_hz) ** 4)
@@ -159,7 +160,7 @@ def modes_of(
 
     khz = mode_hz / 1000
     up_the_neck = length_share ** -(SEMITONES_PER_OCTAVE / LOSS_DOUBLES_IN_FRETS)
-    loss = (wire.loss + wire.loss_khz2 * khz**2) * up_the_neck + damping + damping_khz * khz
+    loss = wire.loss * up_the_neck + wire.loss_khz2 * khz**2 + damping + damping_khz * khz
     angular = 2 * np.pi * mode_hz
     detuned = angular * 2 ** (SECOND_CENTS / 1200)
     return Modes(
@@ -167,6 +168,12 @@ def modes_of(
         np.concatenate((levels * (1 - SECOND_SHARE), levels * SECOND_SHARE)),
         abs(struck - heard) / (2 * hz),
     )
+
+
+def _shape(places: Floats) -> Floats:
+    """A mode's movement at a place; never quite still, for no finger or magnet is a point."""
+    wave = np.sin(np.pi * places)
+    return np.asarray(np.copysign(np.hypot(wave, NULL_FLOOR), wave) / np.hypot(1, NULL_FLOOR))
 
 
 def _softness_hz(sound: BassSound, level_db: float) -> float:

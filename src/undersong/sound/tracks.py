@@ -28,6 +28,7 @@ from numpy.typing import NDArray
 
 from undersong.errors import AudioError
 from undersong.sound.files import Tags, sweep_unfinished, write_sound
+from undersong.sound.layers import Layers
 from undersong.sound.mix import BAND, SAMPLE_RATE_HZ, Levels, Mix, render_part
 from undersong.sound.schedule import PLAIN_CLICK, ClickPattern, ClickPlan
 from undersong.sound.strings import FINGERS, BassSound
@@ -74,7 +75,9 @@ class Track:
     levels: Levels = BAND
     sound: BassSound = FINGERS
 
-    def passes(self, sample_rate_hz: int = SAMPLE_RATE_HZ) -> Iterator[Mix]:
+    def passes(
+        self, sample_rate_hz: int = SAMPLE_RATE_HZ, *, layers: Layers | None = None
+    ) -> Iterator[Mix]:
         """Each pass rendered, in order; one at a time is held."""
         for tempo_bpm in self.tempos_bpm or (self.part.tempo_bpm,):
             yield render_part(
@@ -86,6 +89,7 @@ class Track:
                 click=self.click,
                 levels=self.levels,
                 sound=self.sound,
+                layers=layers,
             )
 
 
@@ -182,7 +186,12 @@ def tuning_track(tuning: Sequence[int], *, sound: BassSound = FINGERS) -> Track:
 
 
 def write_track(
-    track: Track, folder: Path, *, album: Album | None = None, number: int | None = None
+    track: Track,
+    folder: Path,
+    *,
+    album: Album | None = None,
+    number: int | None = None,
+    layers: Layers | None = None,
 ) -> Path:
     """Render a track and write it: all passes, one after another, in bounded memory."""
     album = album or Album()
@@ -198,7 +207,7 @@ def write_track(
     )
     return write_sound(
         folder / f"{track.name}{album.ending}",
-        (mix.samples for mix in track.passes(album.sample_rate_hz)),
+        (mix.samples for mix in track.passes(album.sample_rate_hz, layers=layers)),
         album.sample_rate_hz,
         tags=tags,
         bits=album.bits,
@@ -251,7 +260,7 @@ def write_tracks(
     except OSError as error:
         raise AudioError(f"{folder} cannot be made: {error.strerror}.") from None
     sweep_unfinished(folder)
-    memory = _Memory(folder)
+    memory, layers = _Memory(folder), Layers()
     done = 0
     lock = threading.Lock()
 
@@ -260,7 +269,7 @@ def write_tracks(
         path = folder / f"{track.name}{album.ending}"
         recipe = _recipe(track, album, number)
         if not memory.holds(path, recipe):
-            write_track(track, folder, album=album, number=number)
+            write_track(track, folder, album=album, number=number, layers=layers)
             memory.keep(path, recipe)
         with lock:
             done += 1

@@ -1,0 +1,99 @@
+"""How fast practice tracks are made, against the number of songs.
+
+    python benchmarks/sound_speed.py [--songs 1 2 4] [--ending .mp3] [--workers 2]
+
+Each invented song is two minutes and a half of bass, drums, pad and click, written as two tracks
+(with and without the bass). Figures are wall time; "x real time" is seconds of sound made per
+second. On a machine that does other work too, look at the processor seconds instead.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import time
+from fractions import Fraction
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from undersong.sound.files import open_sound
+from undersong.sound.tracks import Album, Track, practice_tracks, write_tracks
+from undersong.theory.key import parse_key
+from undersong.theory.meter import FOUR_FOUR
+from undersong.theory.part import Dynamic, Note, Part, Voice, in_order
+from undersong.theory.pitch import plain_pitch
+
+BARS = 60
+ROOTS = (31, 36, 40, 38)
+EIGHTH = Fraction(1, 8)
+
+
+def _part(voice: Voice, notes: list[Note], number: int) -> Part:
+    return Part(
+        f"Song {number}",
+        parse_key("G"),
+        FOUR_FOUR,
+        96.0 + number,
+        in_order(notes),
+        voice=voice,
+        length=Fraction(BARS),
+    )
+
+
+def song(number: int) -> tuple[Track, ...]:
+    """Bass, drums and pad of an invented song, as two tracks."""
+    bass, drums, pad = [], [], []
+    for bar in range(BARS):
+        root, at = ROOTS[(bar + number) % 4], Fraction(bar)
+        loud = Dynamic.F if bar % 16 >= 8 else Dynamic.MF
+        for eighth in range(8):
+            place = at + eighth * EIGHTH
+            pitch = plain_pitch(root + (7 if eighth == 7 else 0))
+            bass.append(Note(place, EIGHTH, pitch, dynamic=loud, accented=eighth == 0))
+            drums.append(Note(place, EIGHTH, plain_pitch(42), dynamic=loud))
+            if eighth in (0, 3, 4):
+                drums.append(Note(place, EIGHTH, plain_pitch(36), dynamic=loud))
+            if eighth in (2, 6):
+                drums.append(Note(place, EIGHTH, plain_pitch(38), dynamic=loud))
+        pad += [Note(at, Fraction(1), plain_pitch(root + up)) for up in (24, 28, 31)]
+    parts = (_part(Voice.DRUMS, drums, number), _part(Voice.PAD, pad, number))
+    return practice_tracks(f"{number:02} Song", _part(Voice.BASS, bass, number), parts)[:2]
+
+
+def measure(songs: int, ending: str, workers: int) -> str:
+    """One line of the table."""
+    with TemporaryDirectory() as folder:
+        tracks = [track for number in range(1, songs + 1) for track in song(number)]
+        wall_s, work_s = time.perf_counter(), time.process_time()
+        paths = write_tracks(tracks, Path(folder), album=Album(ending=ending), workers=workers)
+        wall_s, work_s = time.perf_counter() - wall_s, time.process_time() - work_s
+        sound_s = 0.0
+        for path in paths:
+            with open_sound(path) as recording:
+                sound_s += recording.length_s or 0.0
+        again_s = time.perf_counter()
+        write_tracks(tracks, Path(folder), album=Album(ending=ending), workers=workers)
+        again_s = time.perf_counter() - again_s
+    return (
+        f"{songs:>5} {len(paths):>6} {sound_s:>8.0f} {wall_s:>7.1f} {sound_s / wall_s:>8.0f}x "
+        f"{work_s:>10.1f} {2 * sound_s / work_s:>12.0f}x {again_s * 1000:>9.0f}"
+    )
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
+    parser.add_argument("--songs", type=int, nargs="+", default=[1, 2, 4])
+    parser.add_argument("--ending", default=".mp3")
+    parser.add_argument("--workers", type=int, default=2)
+    options = parser.parse_args()
+    load = os.getloadavg()[0] if hasattr(os, "getloadavg") else float("nan")
+    print(f"{options.ending}, {options.workers} workers, {os.cpu_count()} cores, load {load:.1f}")
+    print("songs tracks  sound s  wall s  real time processor s  two free cores  again ms")
+    measure(1, options.ending, options.workers)  # the first run loads and compiles
+    for songs in options.songs:
+        print(measure(songs, options.ending, options.workers))
+
+
+if __name__ == "__main__":
+    main()
