@@ -108,7 +108,15 @@ def way_cost(way: Way, midi: int, bass: Instrument, weights: Weights, liking: Op
 
 
 def move_cost(
-    a: Way, b: Way, gap_s: float, length_s: float, bass: Instrument, weights: Weights, *, slid: bool
+    a: Way,
+    b: Way,
+    gap_s: float,
+    length_s: float,
+    bass: Instrument,
+    weights: Weights,
+    *,
+    slid: bool,
+    rung: bool,
 ) -> float:
     cost = 0.0
     distance = abs(mm(a.hand, bass) - mm(b.hand, bass))
@@ -116,6 +124,8 @@ def move_cost(
         free_s = gap_s if a.fret == 0 else gap_s - 0.75 * min(length_s, gap_s)
         speed_m_s = distance / 1000 / max(free_s, 0.03)
         cost += weights.shift + weights.shift_100mm * distance / 100 + weights.hurry * speed_m_s**2
+    if rung and (a.string == b.string or (a.fret > 0 and a.hand != b.hand)):
+        cost += weights.cut
     strings = abs(a.string - b.string)
     if strings:
         cost += weights.crossing + weights.skipped * (strings - 1)
@@ -199,6 +209,7 @@ def _moves_between(
         bass,
         weights,
         slid=note.articulation in (Articulation.SLIDE, Articulation.HAMMERED),
+        rung=before.end - note.at >= Fraction(1, 16),
     )
 
 
@@ -227,10 +238,11 @@ def _moves(
     weights: Weights,
     *,
     slid: bool,
+    rung: bool,
 ) -> NDArray[np.float64]:
     return np.array(
         [
-            [move_cost(a, b, gap_s, length_s, bass, weights, slid=slid) for b in after]
+            [move_cost(a, b, gap_s, length_s, bass, weights, slid=slid, rung=rung) for b in after]
             for a in before
         ]
     )
@@ -260,6 +272,8 @@ def random_part(rng: random.Random, bass: Instrument, most_roads: int) -> Part:
         shape = Articulation.SLIDE if slid else Articulation.PLAIN
         notes.append(Note(at, length, key.spell(midi), articulation=shape))
         at += length + rng.choice(RESTS)
+        if rng.random() < 0.1:
+            notes[-1] = replace(notes[-1], length=length + Fraction(1, 8))
         part = Part("random", key, FOUR_FOUR, rng.choice((60.0, 120.0)), tuple(notes))
         if len(notes) > 2 and roads(part, bass) > most_roads:
             return Part("random", key, FOUR_FOUR, part.tempo_bpm, tuple(notes[:-1]))

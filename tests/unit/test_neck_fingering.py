@@ -146,6 +146,19 @@ def test_a_slid_note_stays_on_its_string() -> None:
     assert sliding.notes[0].string == sliding.notes[1].string
 
 
+def test_a_note_that_rings_on_keeps_its_string_and_its_hand() -> None:
+    part = line("D2 E2")
+    long = replace(part.notes[0], length=Fraction(1, 2))
+    wishes = Wishes(open_strings=CLOSED)
+    ringing = finger_part(replace(part, notes=(long, part.notes[1])), BASS, wishes=wishes)
+    low, high = ringing.part.notes
+    assert low.string != high.string
+    assert ringing.hands[0] == ringing.hands[1]
+    assert ringing.terms["cut short"] == 0
+    apart = finger_part(part, BASS, wishes=wishes)
+    assert apart.part.notes[0].string == apart.part.notes[1].string
+
+
 def test_wishes_bound_the_choice() -> None:
     part = line("G1 D2 G2 B2")
     low = finger_part(part, BASS, wishes=Wishes(highest_fret=5))

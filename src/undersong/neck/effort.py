@@ -91,6 +91,8 @@ class Weights:
         Each use of finger 4, the weakest; small, likewise.
     articulation
         A hammered or slid note that is not on the string of the note before it.
+    cut
+        A note meant to ring on under the next, cut off because its string or its hand is wanted.
     away
         Each fret between the hand and the nearest root of the chord, when asked to stay around it.
     fretless
@@ -116,6 +118,7 @@ class Weights:
     up_the_neck: float = 0.002
     little_finger: float = 0.03
     articulation: float = 8.0
+    cut: float = 3.0
     away: float = 0.5
     fretless: float = 1.3
 
@@ -311,6 +314,14 @@ def move_terms(
 def articulation_points(before: Hands, after: Hands, weights: Weights) -> Floats:
     """Points of a slid or hammered note that is not on the string of the note before it."""
     points: Floats = weights.articulation * (before.string != after.string)
+    return points
+
+
+def ringing_points(before: Hands, after: Hands, weights: Weights) -> Floats:
+    """Points of cutting off a note that should ring on under the next one."""
+    same_string = before.string == after.string
+    hand_leaves = (before.finger > 0) & (before.hand != after.hand)
+    points: Floats = weights.cut * (same_string | hand_leaves)
     return points
 
 

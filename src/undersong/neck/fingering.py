@@ -9,6 +9,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
 import numpy as np
 
@@ -44,6 +45,8 @@ ORDINALS = (
     "nineteenth",
     "twentieth",
 )
+LEAST_RING = Fraction(1, 16)
+"""Notes that overlap by less than this are taken as played one after the other."""
 ON_ONE_STRING = (Articulation.HAMMERED, Articulation.SLIDE)
 
 
@@ -194,8 +197,12 @@ class _Task:
         ways = ways_of(part, self.strokes, instrument, wishes)
         times = _move_times(part, self.strokes)
         on_string = [stroke.note.articulation in ON_ONE_STRING for stroke in self.strokes]
+        rung_over = [
+            place > 0 and self.strokes[place - 1].end - stroke.at >= LEAST_RING
+            for place, stroke in enumerate(self.strokes)
+        ]
         again = repeats(part, self.strokes, ways, times) if wishes.same_again else ()
-        self.line = Line(ways, times, on_string, again)
+        self.line = Line(ways, times, on_string, rung_over, again)
         self.search = Search(instrument, weights, wishes.open_strings)
 
     def told(self, road: Sequence[int]) -> Fingering:

@@ -82,6 +82,8 @@ def _bars(
                 (
                     strokes[index].at - bar.at,
                     strokes[index].length,
+                    # Only the first can differ here: whether the bar before rings into it.
+                    index > 0 and strokes[index - 1].end > strokes[index].at,
                     strokes[index].note.pitch.midi,
                     strokes[index].note.articulation,
                     id(ways[index]),

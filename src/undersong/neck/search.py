@@ -37,6 +37,7 @@ from undersong.neck.effort import (
     hurry_factor,
     move_terms,
     place_terms,
+    ringing_points,
     seconds_to_move,
 )
 from undersong.neck.instrument import Instrument
@@ -55,6 +56,8 @@ class Line:
         Time of each move, one fewer than `ways`.
     on_string
         Whether each stroke is slid or hammered from the one before it.
+    rung_over
+        Whether the stroke before each is meant to ring on under it.
     repeats
         Strokes to be played alike, in order, none over another.
     """
@@ -62,6 +65,7 @@ class Line:
     ways: Sequence[Hands]
     times: Sequence[MoveTime]
     on_string: Sequence[bool]
+    rung_over: Sequence[bool]
     repeats: Sequence[Repeat] = ()
 
     def steps(self) -> list[Repeat]:
@@ -136,6 +140,8 @@ class Search:
         moves += points
         if line.on_string[after]:
             moves += articulation_points(before.column(), ways, self.weights)
+        if line.rung_over[after]:
+            moves += ringing_points(before.column(), ways, self.weights)
         return moves
 
     def _enter(self, line: Line, before: _Step | None, start: int) -> tuple[Floats, Ints]:
@@ -257,6 +263,8 @@ class Search:
         moves["hurry"] = distance**2 * hurry_factor(seconds, self.weights)
         slid = np.array(line.on_string[1:], dtype=np.float64)
         moves["articulation"] = slid * articulation_points(before, after, self.weights)
+        rung = np.array(line.rung_over[1:], dtype=np.float64)
+        moves["cut short"] = rung * ringing_points(before, after, self.weights)
         terms |= {name: np.concatenate(([0.0], points)) for name, points in moves.items()}
         return terms, np.concatenate(([0.0], distance / seconds))
 
