@@ -16,8 +16,10 @@ sounding length (trade handbook 8.4: 0.00031 for an open low B string [Kemp 2020
 Levels: a string let go from a corner at p and heard by a velocity pickup at q has modes
 ``sin(n pi p) sin(n pi q) / n`` [Fletcher & Rossing 1998, 2.8]. The width of finger or pick, the
 softness of the stroke, the pickup's aperture and its circuit each take away highs.
-Losses: ``1 / tau_n = s0 + s2 f_n^2``; the whole grows up the neck (trade handbook 8.5). A second
+Losses: ``1 / tau_n = s0 + s2 f_n^2``; s0 grows up the neck (trade handbook 8.5). A second
 polarisation, weaker and slower, gives the two-stage decay of a real string [Weinreich 1977].
+
+The figures below were fitted to five sampled basses; `benchmarks/sound_bass.py` has the table.
 """
 
 from __future__ import annotations
@@ -33,19 +35,19 @@ from undersong.theory.pitch import SEMITONES_PER_OCTAVE, midi_to_hz
 Floats = NDArray[np.float64]
 
 SCALE_MM = 863.6
-APERTURE_MM = 20.0
+APERTURE_MM = 15.0
 MAX_MODES = 80
 HIGHEST_MODE_HZ = 6500.0
 INAUDIBLE = 1e-6  # of a full-force note: -120 dB
 SUM_BLOCK = 256  # samples that one row of the matrix product covers
-SOFT_HZ_AT_FULL = 1000.0
+SOFT_HZ_AT_FULL = 1100.0
 SOFT_HZ_DB = 10.0  # dB of level for which the corner of the stroke doubles
-PICK_HARDNESS = 4.0
+PICK_HARDNESS = 1.7
 EVEN_HZ = 70.0  # below this the ear takes little part in how loud a note seems
 USUAL_DB = -6.5
-NULL_FLOOR = 0.3
-LOSS_DOUBLES_IN_FRETS = 18.0
-SECOND_SHARE = 0.25
+NULL_FLOOR = 0.5
+LOSS_DOUBLES_IN_FRETS = 17.0
+SECOND_SHARE = 0.27
 SECOND_LOSS = 0.45
 SECOND_CENTS = 0.35
 LEAD_TO_ARRIVAL_S = 0.0008
@@ -73,9 +75,9 @@ class BassSound:
     """
 
     attack: Attack = Attack.FINGER
-    attack_mm: float = 135.0
-    pickup_mm: float = 88.0
-    tone_hz: float = 2600.0
+    attack_mm: float = 105.0
+    pickup_mm: float = 70.0
+    tone_hz: float = 2900.0
 
     @property
     def width_mm(self) -> float:
@@ -84,7 +86,7 @@ class BassSound:
 
 
 FINGERS = BassSound()
-PICK = BassSound(Attack.PICK, attack_mm=105.0, tone_hz=3600.0)
+PICK = BassSound(Attack.PICK, attack_mm=95.0, tone_hz=3600.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,11 +99,11 @@ class _Wire:
 
 
 _WIRES = {
-    23: _Wire(0.00031, 0.75, 2.6),
-    28: _Wire(0.00016, 0.75, 2.2),
-    33: _Wire(0.00010, 0.75, 1.8),
-    38: _Wire(0.00007, 0.78, 1.5),
-    43: _Wire(0.00005, 0.82, 1.3),
+    23: _Wire(0.00031, 0.71, 0.57),
+    28: _Wire(0.00016, 0.71, 0.48),
+    33: _Wire(0.00010, 0.71, 0.40),
+    38: _Wire(0.00007, 0.73, 0.33),
+    43: _Wire(0.00005, 0.77, 0.29),
 }
 
 
