@@ -19,6 +19,7 @@ from undersong.neck.instrument import FingerSystem, Instrument, parse_tuning
 from undersong.theory.key import Key, parse_key
 from undersong.theory.meter import FOUR_FOUR
 from undersong.theory.part import Articulation, Note, Part
+from undersong.theory.pitch import plain_pitch
 
 FIVE_TUNINGS = tuple(
     parse_tuning(name)
@@ -192,6 +193,53 @@ def least_cost_alike(
     return float((count * once + (count - 1) * back).min())
 
 
+def least_cost_in_pairs(
+    part: Part, bass: Instrument, weights: Weights, liking: OpenStrings
+) -> float | None:
+    """The least cost of a part of pairs of notes, every hold of every pair tried.
+
+    None where some pair cannot be held by one hand. Notes 0 and 1 start together, then 2 and 3.
+    """
+    whole_s = 60 / part.tempo_bpm / float(part.meter.beat)
+    total, before = np.zeros(()), None
+    for place in range(0, len(part.notes), 2):
+        low, high = part.notes[place], part.notes[place + 1]
+        holds = [
+            (a, b)
+            for a in ways_to_play(low.pitch.midi, bass)
+            for b in ways_to_play(high.pitch.midi, bass)
+            if _one_hand(a, b)
+        ]
+        if not holds:
+            return None
+        points = np.array(
+            [
+                way_cost(a, low.pitch.midi, bass, weights, liking)
+                + way_cost(b, high.pitch.midi, bass, weights, liking)
+                for a, b in holds
+            ]
+        )
+        leads = tuple(a for a, _ in holds)
+        if before is None:
+            total = points
+        else:
+            note, ways = before
+            gap_s = round(float(low.at - note.at) * whole_s, 12)
+            length_s = round(float(note.length) * whole_s, 12)
+            moves = _moves(ways, leads, gap_s, length_s, bass, weights, slid=False, rung=False)
+            total = total[..., None] + moves + points
+        before = low, leads
+    return float(total.min())
+
+
+def _one_hand(a: Way, b: Way) -> bool:
+    if a.string == b.string or a.hand != b.hand:
+        return False
+    if a.fret == 0 or b.fret == 0 or a.fret == b.fret:
+        return True
+    return a.finger != b.finger and (a.fret < b.fret) == (a.finger < b.finger)
+
+
 def _ways(part: Part, place: int, bass: Instrument) -> tuple[Way, ...]:
     return ways_to_play(part.notes[place].pitch.midi, bass)
 
@@ -296,3 +344,14 @@ def repeated(bar: Part, count: int) -> Part:
         for note in bar.notes
     )
     return replace(bar, notes=notes, length=bar.length * count)
+
+
+def random_pairs(rng: random.Random, bass: Instrument) -> Part:
+    """Three pairs of notes struck together, from a third to a twelfth apart."""
+    notes = []
+    for place in range(3):
+        low = rng.randint(bass.lowest, bass.highest - 20)
+        for midi in (low, low + rng.randint(3, 19)):
+            pitch = plain_pitch(midi)
+            notes.append(Note(Fraction(place, 4), Fraction(1, 4), pitch))
+    return Part("pairs", parse_key("C"), FOUR_FOUR, 90.0, tuple(notes))

@@ -13,8 +13,10 @@ from plain_fingering import (
     FIVE_TUNINGS,
     least_cost,
     least_cost_alike,
+    least_cost_in_pairs,
     random_bar,
     random_bass,
+    random_pairs,
     random_part,
     repeated,
     second_least_cost,
@@ -161,6 +163,23 @@ def test_the_second_best_of_repeated_bars_repeats_too() -> None:
         assert places == places[:size] * 3
         assert places != [(note.string, note.fret) for note in best.part.notes]
         assert second.cost >= best.cost - POINTS
+
+
+@pytest.mark.parametrize("system", FingerSystem)
+def test_two_notes_at_once_are_held_at_the_least_cost(system: FingerSystem) -> None:
+    rng = random.Random(f"pairs {system}")
+    held = 0
+    for index in range(40):
+        bass = random_bass(rng, index % len(FIVE_TUNINGS), system)
+        part = random_pairs(rng, bass)
+        least = least_cost_in_pairs(part, bass, WEIGHTS, OpenStrings.ALLOWED)
+        if least is None:
+            with pytest.raises(UnplayableError, match="one hand cannot hold"):
+                finger_part(part, bass)
+            continue
+        held += 1
+        assert finger_part(part, bass).cost == pytest.approx(least, abs=POINTS)
+    assert held > 15
 
 
 @some

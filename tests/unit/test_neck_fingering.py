@@ -215,11 +215,36 @@ def test_a_note_the_wishes_leave_no_place_for_says_where_it_lies() -> None:
         fingered(wrong, BASS, wishes=Wishes(keep_places=True))
 
 
-def test_two_notes_at_once_are_refused_in_a_sentence() -> None:
-    part = line("C2")
-    double = replace(part, notes=(part.notes[0], replace(part.notes[0], pitch=parse_pitch("E2"))))
-    with pytest.raises(UnplayableError, match="C2 and E2 start together"):
-        fingered(double, BASS)
+def together(*chords: str) -> Part:
+    """Chords in quarters, each its notes from low to high."""
+    notes = tuple(
+        Note(Fraction(place, 4), Fraction(1, 4), parse_pitch(word))
+        for place, chord in enumerate(chords)
+        for word in chord.split()
+    )
+    return Part("together", parse_key("C"), FOUR_FOUR, 80, notes)
+
+
+def test_two_notes_at_once_are_held_by_one_hand() -> None:
+    # A tenth: root with finger 2, the tenth two strings over with finger 3 (handbook X15).
+    fingering = finger_part(together("A1 C#3", "D2 F3", "G1 B2"), BASS)
+    notes = fingering.part.notes
+    for low, high in zip(notes[::2], notes[1::2], strict=True):
+        assert low.string != high.string
+        assert BASS.midi_at(high.string or 0, high.fret or 0) == high.pitch.midi
+    assert len(fingering.hands) == len(fingering.points) == 6
+    assert fingering.hands[::2] == fingering.hands[1::2]
+    assert sum(fingering.points) == pytest.approx(fingering.cost)
+    octave = finger_part(together("G1 G2"), BASS, wishes=Wishes(open_strings=CLOSED)).part
+    assert [(note.string, note.fret) for note in octave.notes] == [(4, 3), (2, 5)]
+    assert octave.notes[0].finger != octave.notes[1].finger
+
+
+def test_what_one_hand_cannot_hold_is_refused_in_a_sentence() -> None:
+    with pytest.raises(UnplayableError, match="one hand cannot hold E1 and F1 together"):
+        fingered(together("E1 F1"), BASS)
+    with pytest.raises(UnplayableError, match=r"C2 and E2 and G2 start together; .* two notes"):
+        fingered(together("C2 E2 G2"), BASS)
 
 
 def test_drums_have_no_strings() -> None:

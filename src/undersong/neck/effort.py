@@ -149,7 +149,8 @@ class Hands:
 
     `stretch_mm` is how far the finger lies beyond its comfortable reach; `extended` and
     `squeezed` are 0 or 1; `could_be_open` is 1 where the pitch is also an open string; `away`
-    counts frets from the hand to the root it was asked to stay around.
+    counts frets from the hand to the root it was asked to stay around; `also` holds the points
+    of a second note struck with this one.
     """
 
     string: Ints
@@ -161,6 +162,7 @@ class Hands:
     squeezed: Floats
     could_be_open: Floats
     away: Floats
+    also: Floats
 
     def __len__(self) -> int:
         return len(self.string)
@@ -202,6 +204,7 @@ def hands_for(midi: int, instrument: Instrument) -> Hands:
         squeezed,
         could_be_open,
         away=np.zeros(len(table)),
+        also=np.zeros(len(table)),
     )
 
 
@@ -274,6 +277,7 @@ def place_terms(hands: Hands, weights: Weights, liking: OpenStrings) -> dict[str
         + weights.up_the_neck * hands.fret,
         "little finger": weights.little_finger * (hands.finger == 4),
         "away from the chord": weights.away * hands.away,
+        "second note": hands.also,
     }
 
 

@@ -17,6 +17,7 @@ from undersong.neck.effort import WEIGHTS, Hands, MoveTime, Weights, move_time
 from undersong.neck.instrument import Instrument
 from undersong.neck.repeats import repeats
 from undersong.neck.search import Line, Search, picked
+from undersong.neck.together import Held, groups, held_together, not_together
 from undersong.neck.wishes import ANYHOW, Wishes, strokes_to_finger, ways_of
 from undersong.theory.part import Articulation, Part, Stroke
 
@@ -151,7 +152,7 @@ def finger_part(
     Parameters
     ----------
     part
-        A bass part, one note at a time.
+        A bass part, at most two notes at once.
     instrument
         The neck and the hand.
     wishes
@@ -194,31 +195,72 @@ class _Task:
     ) -> None:
         self.part, self.instrument = part, instrument
         self.strokes = strokes_to_finger(part)
-        ways = ways_of(part, self.strokes, instrument, wishes)
-        times = _move_times(part, self.strokes)
-        on_string = [stroke.note.articulation in ON_ONE_STRING for stroke in self.strokes]
-        rung_over = [
-            place > 0 and self.strokes[place - 1].end - stroke.at >= LEAST_RING
-            for place, stroke in enumerate(self.strokes)
-        ]
-        again = repeats(part, self.strokes, ways, times) if wishes.same_again else ()
-        self.line = Line(ways, times, on_string, rung_over, again)
+        self.groups = groups(part, self.strokes)
         self.search = Search(instrument, weights, wishes.open_strings)
+        every = ways_of(part, self.strokes, instrument, wishes)
+        self.uppers: list[Hands | None] = []
+        ways = self._leads(every)
+        leads = [self.strokes[group[0]] for group in self.groups]
+        times = _move_times(part, leads)
+        on_string = [stroke.note.articulation in ON_ONE_STRING for stroke in leads]
+        rung_over = [
+            place > 0 and leads[place - 1].end - stroke.at >= LEAST_RING
+            for place, stroke in enumerate(leads)
+        ]
+        again = repeats(part, leads, ways, times) if wishes.same_again else ()
+        self.line = Line(ways, times, on_string, rung_over, again)
+
+    def _leads(self, every: Sequence[Hands]) -> list[Hands]:
+        """The ways of each lowest note, those of a note struck with it in mind."""
+        known: dict[tuple[int, int], Held | None] = {}
+        ways = []
+        for low, *high in self.groups:
+            if not high:
+                ways.append(every[low])
+                self.uppers.append(None)
+                continue
+            pair = every[low], every[high[0]]
+            key = id(pair[0]), id(pair[1])
+            if key not in known:
+                known[key] = held_together(*pair, self.search.way_points(pair[1]))
+            held = known[key]
+            if held is None:
+                raise not_together(self.part, self.strokes[low], self.strokes[high[0]])
+            ways.append(held.lead)
+            self.uppers.append(held.upper)
+        return ways
 
     def told(self, road: Sequence[int]) -> Fingering:
-        """A road as a fingering."""
-        hands = picked(self.line.ways, road)
-        terms, speeds = self.search.account(self.line, hands)
+        """A road as a fingering; an upper note stands beside its lead and has no points."""
+        leads = picked(self.line.ways, road)
+        terms, speeds = self.search.account(self.line, leads)
         totals = {name: float(points.sum()) for name, points in terms.items()}
+        points = np.sum(list(terms.values()), axis=0)
+        rows: list[tuple[int, int, int, int, float, float, float]] = []
+        for place, (upper, way) in enumerate(zip(self.uppers, road, strict=True)):
+            rows.append((*_row(leads, place), float(points[place]), float(speeds[place])))
+            if upper is not None:
+                rows.append((*_row(upper, way), 0.0, 0.0))
         return Fingering(
-            part=_written(self.part, self.strokes, hands, self.instrument),
+            part=_written(self.part, self.strokes, [row[:3] for row in rows], self.instrument),
             cost=sum(totals.values()),
             terms=totals,
-            points=tuple(np.sum(list(terms.values()), axis=0).tolist()),
-            hands=tuple(hands.hand.tolist()),
-            shift_mm_s=tuple(speeds.tolist()),
-            stretch_mm=tuple(hands.stretch_mm.tolist()),
+            points=tuple(row[5] for row in rows),
+            hands=tuple(row[3] for row in rows),
+            shift_mm_s=tuple(row[6] for row in rows),
+            stretch_mm=tuple(row[4] for row in rows),
         )
+
+
+def _row(hands: Hands, way: int) -> tuple[int, int, int, int, float]:
+    """String, fret, finger, hand and stretch of one way."""
+    return (
+        int(hands.string[way]),
+        int(hands.fret[way]),
+        int(hands.finger[way]),
+        int(hands.hand[way]),
+        float(hands.stretch_mm[way]),
+    )
 
 
 def _move_times(part: Part, strokes: Sequence[Stroke]) -> list[MoveTime]:
@@ -231,10 +273,14 @@ def _move_times(part: Part, strokes: Sequence[Stroke]) -> list[MoveTime]:
     ]
 
 
-def _written(part: Part, strokes: Sequence[Stroke], road: Hands, instrument: Instrument) -> Part:
+def _written(
+    part: Part,
+    strokes: Sequence[Stroke],
+    places: Sequence[tuple[int, int, int]],
+    instrument: Instrument,
+) -> Part:
     """The part with every written note, tied ones too, given the place of its stroke."""
     notes = list(part.notes)
-    places = zip(road.string.tolist(), road.fret.tolist(), road.finger.tolist(), strict=True)
     for stroke, (string, fret, finger) in zip(strokes, places, strict=True):
         for index in range(stroke.index, len(notes)):
             note = notes[index]

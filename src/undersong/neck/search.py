@@ -289,4 +289,5 @@ def picked(ways: Sequence[Hands], road: Sequence[int]) -> Hands:
         points("squeezed"),
         points("could_be_open"),
         points("away"),
+        points("also"),
     )

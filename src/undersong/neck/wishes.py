@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 
@@ -51,25 +50,16 @@ ANYHOW = Wishes()
 
 
 def strokes_to_finger(part: Part) -> tuple[Stroke, ...]:
-    """The strokes of a bass part, one at a time.
+    """The strokes of a bass part.
 
     Raises
     ------
     UnplayableError
-        If the part is for drums or pad, or two notes start together.
+        If the part is for drums or pad.
     """
     if part.voice is not Voice.BASS:
         raise UnplayableError(f"A {part.voice} part has no strings to finger: give a bass part.")
-    strokes = part.strokes
-    for before, stroke in pairwise(strokes):
-        if before.at == stroke.at:
-            raise UnplayableError(
-                f"{where(part, stroke)}: {before.note.pitch} and {stroke.note.pitch} start "
-                "together; we finger one note at a time: leave one of them out.",
-                midi=stroke.note.pitch.midi,
-                index=stroke.index,
-            )
-    return strokes
+    return part.strokes
 
 
 def where(part: Part, stroke: Stroke) -> str:
