@@ -29,7 +29,18 @@ NAMES = (
     "A",
     "Vamp (quiet)",
 )
-WORDS = ("build", "out", "full", "softly, then more", "watch for the cue", "3 voices")
+WORDS = (
+    "build",
+    "out",
+    "full",
+    "softly, then more",
+    "watch for the cue",
+    "3 voices",
+    "key",
+    "up 2",
+    "3/4",
+    '"so"',
+)
 
 degrees: SearchStrategy[Degree] = st.builds(
     Degree, st.integers(1, 7), st.sampled_from((0, 0, 0, -1, 1))

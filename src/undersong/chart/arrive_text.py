@@ -408,7 +408,9 @@ class SheetReader:
         draft = self.draft
         if self.settings.keep_words and draft and self.last_line == (line - 1, draft.name):
             bar = draft.bars[self.last_bar]
-            draft.bars[self.last_bar] = replace(bar, directions=(*bar.directions, raw.strip()))
+            words = re.sub(r"\s[#;].*", "", f" {raw}").strip()  # a comment to our own charts
+            if words:
+                draft.bars[self.last_bar] = replace(bar, directions=(*bar.directions, words))
         elif self.draft is None and not self.sheet.sections and not self.sheet.title:
             self._title(raw)
         else:

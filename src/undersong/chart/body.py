@@ -21,7 +21,6 @@ from undersong.theory.meter import Meter
 LONE_SECTION = "Song"
 MAX_BARS = 5_000
 _MAJOR = quality("major")
-_HALF_A_KEY = re.compile(r"(?:new\s+)?key\s*[:=]?\s*\S{0,3}", re.IGNORECASE)
 _BAR_OPENING = re.compile(r"\s*(?:pick-?up\b|up-?beat\b|\d+\s*/\s*\d+\s*:)", re.IGNORECASE)
 
 
@@ -206,16 +205,13 @@ class BodyReader:
         self._direction(line.raw[line.column - 1 : len(line.plain.rstrip())].strip(), line.column)
 
     def _direction(self, words: str, column: int) -> None:
-        if re.fullmatch(r"\d{1,2}\s*/\s*\d{1,2}", words):
-            self._set_meter(headers.read_meter(words, column))
-            return
-        change = headers.read_change(words, column)
-        if change is None and _HALF_A_KEY.fullmatch(words):
-            raise SignError("Name the new key, as in -- key A.", column)
-        if change is None:
-            self.words.append(words)
+        said = headers.read_direction(words, column)
+        if isinstance(said, Meter):
+            self._set_meter(said)
+        elif isinstance(said, KeyChange):
+            self._set_change(said)
         else:
-            self._set_change(change)
+            self.words.append(said)
 
     def _set_change(self, change: KeyChange) -> None:
         self.change = change

@@ -108,6 +108,8 @@ _NEW_KEY = re.compile(
     r"(?:\s+(?:minor|major|min|maj))?)",
     re.IGNORECASE,
 )
+_METER_WORDS = re.compile(r"\d{1,2}\s*/\s*\d{1,2}")
+_HALF_A_KEY = re.compile(r"(?:new\s+)?key\s*[:=]?\s*\S{0,3}", re.IGNORECASE)
 _TIMES = re.compile(r"\(?\s*(?:x\s*(?P<a>\d{1,3})|(?P<b>\d{1,3})\s*x)\s*\)?", re.IGNORECASE)
 _END_TIMES = re.compile(
     r"(?:^|(?<=[\s\d)]))\(?(?:x\s*(?P<a>\d{1,3})|(?P<b>\d{1,3})\s*x)\)?$", re.IGNORECASE
@@ -223,6 +225,28 @@ def read_change(text: str, column: int) -> KeyChange | None:
     if not 0 < abs(semitones) < 12:
         raise SignError("A key change moves by 1 to 11 half steps.", column, means=True)
     return KeyChange(semitones=semitones)
+
+
+def quoted_words(words: str) -> str:
+    """Words to the players as they are typed: in quotes where they would be read as a sign."""
+    is_sign = _METER_WORDS.fullmatch(words) or _HALF_A_KEY.fullmatch(words) or words[:1] == '"'
+    try:
+        is_sign = is_sign or read_change(words, 1) is not None
+    except SignError:
+        is_sign = True
+    return f'"{words}"' if is_sign else words
+
+
+def read_direction(words: str, column: int) -> Meter | KeyChange | str:
+    """What stands after two dashes: a meter, a key change, or words to the players."""
+    if len(words) > 1 and words[0] == words[-1] == '"':
+        return words[1:-1]
+    if _METER_WORDS.fullmatch(words):
+        return read_meter(words, column)
+    change = read_change(words, column)
+    if change is None and _HALF_A_KEY.fullmatch(words):
+        raise SignError("Name the new key, as in -- key A.", column)
+    return words if change is None else change
 
 
 def read_times(text: str) -> tuple[int, int] | None:

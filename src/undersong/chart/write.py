@@ -13,6 +13,7 @@ from dataclasses import replace
 from difflib import SequenceMatcher
 
 from undersong.chart.bars import bar_signs
+from undersong.chart.headers import quoted_words
 from undersong.chart.song import Bar, KeyChange, OrderItem, Section, Song, Style
 from undersong.chart.text import Layout, read_with_layout
 from undersong.errors import ChartErrors
@@ -99,7 +100,7 @@ def section_lines(section: Section, song: Song, key: Key) -> tuple[list[str], Ke
         if first.key_change is not None:
             lines.append(f"-- {change_words(first.key_change)}")
             key = first.key_change.from_key(key)
-        lines += [f"-- {words}" for words in first.directions]
+        lines += [f"-- {quoted_words(words)}" for words in first.directions]
         lines.append(bars_line(group, song, key, meter))
     return lines, key
 
