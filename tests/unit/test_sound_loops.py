@@ -98,6 +98,8 @@ def test_sections_by_name_and_time_round() -> None:
 def test_bars_that_are_not_there() -> None:
     with pytest.raises(AudioError, match="has bars 1 to 4"):
         excerpt(song(), 5, 9)
+    with pytest.raises(AudioError, match="has no bars"):
+        excerpt(replace(song(), notes=(), length=Fraction(0)), 1, 1)
     with pytest.raises(AudioError, match="at least once"):
         looped(song(), 0)
 

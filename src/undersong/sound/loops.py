@@ -20,6 +20,8 @@ from undersong.theory.tempo import TempoMark
 def excerpt(part: Part, first_bar: int, last_bar: int) -> Part:
     """Bars `first_bar` to `last_bar` of a part, both included; 0 is the pick-up bar."""
     bars = [bar for bar in part.bars if first_bar <= bar.number <= last_bar]
+    if not part.bars:
+        raise AudioError(f"{part.title!r} has no bars: there is nothing to play.")
     if not bars:
         last = part.bars[-1].number
         raise AudioError(
@@ -99,18 +101,16 @@ def _again(marks: tuple[_Mark, ...], first: _Mark, places: list[Wholes]) -> tupl
 def _from(part: Part, first: Bar, start: Wholes, end: Wholes) -> Part:
     """The stretch from `start` to `end` as a part; `first` is the bar it begins in."""
     pickup = first.length if first.number == 0 else Fraction(0)
-    tempo = part.tempo_bpm
+    tempo = TempoMark(Fraction(0), part.tempo_bpm, part.meter.beat)
     for mark in part.tempo_marks:
         if mark.at <= start:
-            tempo = 60 / (mark.whole_s * float(first.meter.beat))
-    if not part.tempo_marks and first.meter.beat != part.meter.beat:
-        tempo = 60 / (TempoMark(start, tempo, part.meter.beat).whole_s * float(first.meter.beat))
+            tempo = mark
     chord = ChordMark(Fraction(0), part.chord_at(start))
     return replace(
         part,
         key=part.key_at(start),
         meter=first.meter,
-        tempo_bpm=tempo,
+        tempo_bpm=60 / (tempo.whole_s * float(first.meter.beat)),
         notes=tuple(
             _cut(note, start, end) for note in part.notes if start < note.end and note.at < end
         ),
