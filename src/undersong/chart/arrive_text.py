@@ -23,6 +23,7 @@ from undersong.chart.sheetlines import (
     IDLE_MARKS,
     LABEL,
     LONG_NAMES,
+    NUMBERED,
     TIMES,
     Word,
     full_name,
@@ -50,7 +51,9 @@ _KEY = re.compile(
     r"\bkey\s*(?:change)?\s*(?:of|is|to)?\s*[:=]?\s*(?P<key>[A-G][#b]?(?:\s*(?:minor|major|min|maj)\b|m\b)?)(?!\w)",
     re.IGNORECASE,
 )
-_CAPO = re.compile(r"\bcapo\s*[:=]?\s*(?:on|at|fret)?\s*(?P<fret>\d{1,2})\w{0,2}", re.IGNORECASE)
+_CAPO = re.compile(
+    r"\bcapo\s*[:=]?\s*(?:on|at|fret)?\s*(?P<fret>\d{1,2})\w{0,2}(?:\s*fret)?", re.IGNORECASE
+)
 _TEMPO = re.compile(
     r"(?:\b(?:tempo|bpm)\s*[:=]?\s*(?P<a>\d{2,3}(?:\.\d+)?)|(?P<b>\d{2,3})\s*bpm)", re.IGNORECASE
 )
@@ -157,7 +160,7 @@ class SheetReader:
     def _label(self, line: int, plain: str) -> bool:
         match = LABEL.match(plain)
         if match is None:
-            return False
+            return self._numbered(line, plain)
         rest = plain[match.end() :]
         words = words_of(rest, self.settings.naming)
         short = re.split(r"[\d ]", match["name"].strip(), maxsplit=1)[0].casefold()
@@ -172,6 +175,13 @@ class SheetReader:
             shifted = [replace(word, column=word.column + match.end()) for word in words]
             self._chords(line, plain, shifted, start=match.end())
         return True
+
+    def _numbered(self, line: int, plain: str) -> bool:
+        """A number alone on a line starts that verse."""
+        match = NUMBERED.fullmatch(plain)
+        if match is not None:
+            self._start(line, f"Verse {match['number']}", 1)
+        return match is not None
 
     def _start(self, line: int, name: str, times: int, *, is_stanza: bool = False) -> None:
         self._end_section()

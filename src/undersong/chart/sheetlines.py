@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from undersong.chart.names import Naming, read_name
 from undersong.chart.signs import plain_signs
@@ -11,12 +11,14 @@ from undersong.chart.song import MAX_TIMES
 from undersong.theory.chord import Chord
 
 LABEL = re.compile(
-    r"\s*[\[(]?\s*(?P<name>(?:intro|verse|chorus|refrain|pre[- ]?chorus|bridge|tag|outro|ending|"
+    r"\s*[\[(]?\s*(?:repeat\s+)?"
+    r"(?P<name>(?:intro|verse|chorus|refrain|pre[- ]?chorus|bridge|tag|outro|ending|"
     r"turnaround|instrumental|interlude|breakdown|vamp|solo|coda|strophe|strofa|coro|estribillo|"
     r"puente|ritornello|v|c|ch|b|br|pc)(?![a-z])(?:[ ]*\d{1,2}(?!\s*x)[a-z]?)?)(?![\w#♯♭])\s*"
     r"(?P<times>\(?\s*(?:x\s*\d+|\d+\s*x)\s*\)?)?\s*[\])]?\s*(?P<colon>:?)\s*[\])]?",
     re.IGNORECASE,
 )
+NUMBERED = re.compile(r"\s*(?P<number>\d{1,2})\s*[.):]\s*")
 LONG_NAMES = {"v": "Verse", "c": "Chorus", "ch": "Chorus", "b": "Bridge", "br": "Bridge"}
 LONG_NAMES |= {"pc": "Pre-Chorus"}
 TIMES = re.compile(r"\(?\s*(?:x\s*(?P<a>\d{1,2})|(?P<b>\d{1,2})\s*x)\s*\)?", re.IGNORECASE)
@@ -43,9 +45,38 @@ def section_name(text: str) -> str | None:
 
 def words_of(plain: str, naming: Naming) -> list[Word]:
     """The runs of signs on a line, each told for what it is."""
+    found: list[Word] = []
+    for match in re.finditer(r"\([^()\s]*\)|[^\s|]+", plain):
+        word = _word(match[0], match.start() + 1, naming)
+        joined = _joined_by_dashes(word, naming) if word.kind == "word" else []
+        found += joined or [word]
+    return _small_letters(found, naming)
+
+
+def _joined_by_dashes(word: Word, naming: Naming) -> list[Word]:
+    """The chords of ``G-D-Em``, empty where it is anything else."""
+    parts = [_word(m[0], word.column + m.start(), naming) for m in re.finditer("[^-]+", word.text)]
+    is_list = len(parts) > 1 and all(part.kind == "chord" for part in parts)
+    return parts if is_list else []
+
+
+def _small_letters(words: list[Word], naming: Naming) -> list[Word]:
+    """A line of nothing but chords, some in small letters, as chords; else the line as it is."""
+    small = [word for word in words if word.kind == "word"]
+    if not small or len(words) < 2 or naming != Naming():
+        return words
+    if all(word.text in ("a", "A") for word in words):
+        return words
+    raised = {
+        word: _word(word.text[:1].upper() + word.text[1:], word.column, naming) for word in small
+    }
+    if any(each.kind != "chord" for each in raised.values()):
+        return words
     return [
-        _word(match[0], match.start() + 1, naming)
-        for match in re.finditer(r"\([^()\s]*\)|[^\s|]+", plain)
+        replace(raised[word], text=word.text, guess=f"{word.text} is read as {raised[word].chord}")
+        if word in raised
+        else word
+        for word in words
     ]
 
 
