@@ -159,6 +159,15 @@ def test_a_note_does_not_depend_on_what_was_played_before() -> None:
     assert np.allclose(bass.note(event(length_s=0.2)), short, atol=1e-6)
 
 
+@pytest.mark.parametrize("midi", [0, 12, 96, 112, 127])
+def test_notes_far_outside_a_bass_do_no_harm(midi: int) -> None:
+    for articulation in Articulation:
+        for length_s in (0.0005, 0.05):
+            sound = Bass(RATE_HZ).note(event(midi, length_s=length_s, articulation=articulation))
+            assert np.isfinite(sound).all()
+            assert np.abs(sound).max() < 2
+
+
 def test_notes_beyond_the_end_are_cut() -> None:
     out = Bass(RATE_HZ).play((event(onset_s=0.5),), RATE_HZ)
     assert out.shape == (RATE_HZ,)

@@ -111,6 +111,11 @@ def test_silence_is_refused() -> None:
         render_part(line(), levels=Levels(bass=None, click=None))
 
 
+def test_telephone_rates_are_refused() -> None:
+    with pytest.raises(AudioError, match="too few: use 44100"):
+        render_part(line(), sample_rate_hz=8000)
+
+
 def test_parts_that_do_not_begin_together() -> None:
     late = replace(line(), pickup=Fraction(1, 4))
     with pytest.raises(AudioError, match="does not begin together"):

@@ -30,7 +30,7 @@ from undersong.theory.part import Part, Voice
 
 Samples = NDArray[np.float32]
 
-SAMPLE_RATE_HZ = 44_100
+SAMPLE_RATE_HZ, LOWEST_RATE_HZ = 44_100, 22_050
 TAIL_S = 0.8
 
 CLICK, CUE = "click", "cue"
@@ -156,8 +156,11 @@ def render_part(
     Raises
     ------
     AudioError
-        If there is nothing to play, it lasts too long, or the parts do not begin together.
+        If there is nothing to play, it lasts too long, the parts do not begin together, or the
+        rate is below 22050.
     """
+    if sample_rate_hz < LOWEST_RATE_HZ:
+        raise AudioError(f"{sample_rate_hz} samples a second are too few: use 44100 or 48000.")
     first = schedule(part, tempo_bpm=tempo_bpm, count_in=count_in, click=click)
     others = [
         schedule(each, tempo_bpm=tempo_bpm, count_in=count_in, click=None) for each in with_parts

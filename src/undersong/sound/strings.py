@@ -146,7 +146,7 @@ def modes_of(
     stiffness = wire.stiffness / length_share**2
     count = np.arange(1, MAX_MODES + 1)
     mode_hz = count * hz * np.sqrt((1 + stiffness * count**2) / (1 + stiffness))
-    keep = mode_hz < HIGHEST_MODE_HZ
+    keep = mode_hz < max(HIGHEST_MODE_HZ, 1.5 * hz)
     count, mode_hz = count[keep], mode_hz[keep]
 
     struck, heard = sound.attack_mm / length_mm, sound.pickup_mm / length_mm
