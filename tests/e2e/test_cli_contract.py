@@ -7,7 +7,9 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pypdf
 import pytest
+from lxml import etree
 
 from doors import Undersong
 
@@ -47,27 +49,22 @@ def test_the_whole_list_is_in_the_help(undersong: Undersong) -> None:
         assert f"    {command} " in said.out
 
 
-@pytest.mark.parametrize(
-    "words",
-    [("pack", "sunday.toml", "--out", "packs"), ("open",)],
-)
-def test_what_is_not_built_says_so(undersong: Undersong, words: tuple[str, ...]) -> None:
-    said = undersong(*words)
+def test_what_is_not_built_says_so(undersong: Undersong) -> None:
+    said = undersong("open")
     assert said.status == 3
     assert "not built yet" in said.err
-    said = undersong(*words, "--json")
+    said = undersong("open", "--json")
     assert said.status == 3
     assert json.loads(said.out)["built"] is False
 
 
-def test_options_not_built_stop_before_anything_is_made(
-    undersong: Undersong, tmp_path: Path
-) -> None:
-    midi = tmp_path / "scale.mid"
-    said = undersong("drill", "scale", "--key", "G", "--pdf", tmp_path / "x.pdf", "--midi", midi)
-    assert said.status == 3
-    assert not midi.exists()
-    assert undersong("neck", "--svg", tmp_path / "x.svg").status == 3
+def test_pages_and_drawings(undersong: Undersong, tmp_path: Path) -> None:
+    pdf, svg = tmp_path / "drill.pdf", tmp_path / "neck.svg"
+    assert undersong("drill", "scale", "--key", "G", "--pdf", pdf).status == 0
+    assert undersong("neck", "--key", "G", "--svg", svg).status == 0
+    text = "".join(page.extract_text() for page in pypdf.PdfReader(pdf).pages)
+    assert "Scale of G" in text
+    assert etree.parse(svg).getroot().tag.endswith("svg")
 
 
 def test_chart_json_keys(undersong: Undersong, chart: Path) -> None:

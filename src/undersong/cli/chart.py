@@ -22,7 +22,12 @@ def add(commands: Commands) -> None:
         help="read a chart; show it in numbers or letters, in any key",
         description="Read a chart and show it; a mistake is named with its line and column.",
     )
-    command.add_argument("file", type=Path, metavar="FILE", help="a chart in plain text")
+    command.add_argument(
+        "file",
+        type=Path,
+        metavar="FILE",
+        help="a chart, or a sheet: text, PDF, .docx, MusicXML, MIDI",
+    )
     command.add_argument("--key", type=reads(parse_key), metavar="K", help="put it in this key")
     command.add_argument(
         "--as", dest="style", choices=("numbers", "letters"), help="default: as it is written"
@@ -51,12 +56,11 @@ def run(args: argparse.Namespace) -> int:
 
 
 def song_in(path: Path, key: Key | None) -> Song:
-    """The song on a chart file, in another key if one is asked for."""
+    """The song on a chart or sheet of any kind, in another key if one is asked for."""
+    from undersong.chart.arrive import read_sheet
     from undersong.chart.song import in_key
-    from undersong.chart.text import parse_song
-    from undersong.cli.options import decoded
 
-    song = parse_song(decoded(read_bytes(path), path.name), source=path.name)
+    song = read_sheet(read_bytes(path), path.name)
     return song if key is None else in_key(song, key)
 
 

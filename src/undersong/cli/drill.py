@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from undersong.cli.options import (
     Commands,
@@ -13,9 +14,12 @@ from undersong.cli.options import (
     print_json,
     reads,
 )
-from undersong.cli.outputs import add_outputs, part_lines, write_outputs
+from undersong.cli.outputs import add_outputs, part_lines, today, write_outputs
 from undersong.theory.key import parse_key
 from undersong.theory.meter import FOUR_FOUR, parse_meter
+
+if TYPE_CHECKING:
+    from undersong.drills.catalogue import DrillSheet
 
 
 def add(commands: Commands) -> None:
@@ -61,13 +65,31 @@ def run(args: argparse.Namespace) -> int:
         meter=args.meter,
         seed=args.seed,
     )
-    written = write_outputs(args, sheet.part)
+    written = write_outputs(args, sheet.part, lambda: _pages(args, sheet))
     if args.json:
         print_json(part_to_json(sheet.part) | {"remarks": list(sheet.remarks)})
         return 0
     for line in (*part_lines(sheet.part), *sheet.remarks, *written):
         print(line)
     return 0
+
+
+def _pages(args: argparse.Namespace, sheet: DrillSheet) -> bytes:
+    from undersong.drills.catalogue import drill_named
+    from undersong.exchange import musicxml_bytes
+    from undersong.page.pack import drill_pdf
+
+    drill = drill_named(args.name)
+    return drill_pdf(
+        sheet.part,
+        instrument_of(args),
+        musicxml=musicxml_bytes,
+        edition=today(),
+        purpose=drill.purpose,
+        listen_for=drill.listen_for,
+        mistakes=drill.common_mistakes,
+        remarks=sheet.remarks,
+    )
 
 
 def _list(args: argparse.Namespace) -> int:

@@ -27,7 +27,12 @@ def add(commands: Commands) -> None:
         description="Write a bass line for a chart: 1 held roots, 2 steady roots, 3 root, fifth "
         "and octave, 4 passing notes and approaches, 5 fills and pick-ups, 6 melodic lines.",
     )
-    command.add_argument("chart", type=Path, metavar="CHART", help="a chart in plain text")
+    command.add_argument(
+        "chart",
+        type=Path,
+        metavar="CHART",
+        help="a chart, or a sheet that `undersong chart` can read",
+    )
     add_level(command, "how much to play")
     command.add_argument("--key", type=reads(parse_key), metavar="K", help="put it in this key")
     command.add_argument("--seed", type=int, default=1, metavar="N", help="another line for each")

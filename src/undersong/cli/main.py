@@ -11,14 +11,13 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
-from undersong.cli import chart, climb, demo, drill, finger, hear, line, neck, notyet
-from undersong.cli.notyet import NOT_BUILT, NotBuiltError
+from undersong.cli import chart, climb, demo, drill, finger, hear, line, neck, notyet, pack
 from undersong.cli.options import Commands
 from undersong.errors import UndersongError
 
 BAD_INPUT = 2
 
-_COMMANDS = (demo, chart, neck, drill, line, finger, hear, climb, notyet.pack, notyet.open_)
+_COMMANDS = (demo, chart, neck, drill, line, finger, hear, climb, pack, notyet.open_)
 
 
 class _Parser(argparse.ArgumentParser):
@@ -55,7 +54,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
     except UndersongError as error:
         print(error, file=sys.stderr)
-        return NOT_BUILT if isinstance(error, NotBuiltError) else BAD_INPUT
+        return BAD_INPUT
     except BrokenPipeError:
         # The reader of our output has gone (as `head` does): say no more.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
 from undersong.cli.options import (
     Commands,
@@ -11,6 +12,7 @@ from undersong.cli.options import (
     instrument_of,
     print_json,
     reads,
+    write_bytes,
 )
 from undersong.theory.key import Degree, parse_degree, parse_key
 
@@ -35,20 +37,24 @@ def add(commands: Commands) -> None:
         help="the degree the shapes start on (default 1)",
     )
     add_instrument(command)
-    command.add_argument("--svg", metavar="FILE", help="a drawing (not built yet)")
+    command.add_argument("--svg", type=Path, metavar="FILE", help="write a drawing")
     add_json(command)
     command.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the key on this neck."""
-    from undersong.cli.notyet import refuse_svg
     from undersong.neck.neckmap import neck_json, neck_lines
 
-    refuse_svg(args)
     instrument = instrument_of(args)
+    if args.svg is not None:
+        from undersong.page.diagram import neck_svg
+
+        write_bytes(args.svg, neck_svg(instrument, args.key, args.degree).encode())
     if args.json:
         print_json(neck_json(instrument, args.key, args.degree))
     else:
         print("\n".join(neck_lines(instrument, args.key, args.degree)))
+        if args.svg is not None:
+            print(f"\nWrote {args.svg}.")
     return 0

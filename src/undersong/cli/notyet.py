@@ -8,8 +8,6 @@ import sys
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from undersong.errors import UndersongError
-
 if TYPE_CHECKING:
     from undersong.cli.options import Commands
 
@@ -46,31 +44,9 @@ class NotYet:
         return NOT_BUILT
 
 
-pack = NotYet(
-    "pack",
-    "Make every player's pack for Sunday",
-    ("set", "--out", "--player"),
-    "`undersong drill` writes MIDI, MusicXML and sound for one drill at a time.",
-)
 open_ = NotYet(
     "open",
     "Open the app in the browser",
     (),
     "`undersong hear` listens to a recorded take meanwhile.",
 )
-
-
-class NotBuiltError(UndersongError):
-    """An option whose room is still to be built: exit status 3, before anything is made."""
-
-
-def refuse_svg(args: argparse.Namespace) -> None:
-    """Stop at `--svg`: drawings come with the pages."""
-    if args.svg is not None:
-        raise NotBuiltError("`--svg` is not built yet: drawings come with the pages.")
-
-
-def refuse_pdf(args: argparse.Namespace) -> None:
-    """Stop at `--pdf`: pages come with the print pack."""
-    if args.pdf is not None:
-        raise NotBuiltError("`--pdf` is not built yet: pages come with the print pack.")

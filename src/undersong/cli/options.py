@@ -111,14 +111,3 @@ def write_bytes(path: Path, data: bytes) -> None:
     except OSError as error:
         part.unlink(missing_ok=True)
         raise UndersongError(f"{path} cannot be written: {error.strerror}.") from None
-
-
-def decoded(data: bytes, name: str) -> str:
-    """The text of a file, or one sentence why it is none."""
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        raise UndersongError(
-            f"{name}, line {line}: this is not plain text in UTF-8. Save it as plain text, UTF-8."
-        ) from None

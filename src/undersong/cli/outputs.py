@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from undersong.cli.options import write_bytes
 
 if TYPE_CHECKING:
+    from undersong.page.pack import Edition
     from undersong.theory.part import Bar, Note, Part
 
 
@@ -18,18 +21,24 @@ def add_outputs(command: argparse.ArgumentParser) -> None:
         ("midi", "a MIDI file"),
         ("musicxml", "a MusicXML file"),
         ("wav", "the sound with count-in and click; .flac, .ogg and .mp3 work too"),
-        ("pdf", "a page to print (not built yet)"),
+        ("pdf", "pages to print"),
     ):
         command.add_argument(f"--{kind}", type=Path, metavar="FILE", help=f"write {what}")
 
 
-def write_outputs(args: argparse.Namespace, part: Part) -> list[str]:
-    """Write what was asked for; returns one line for each file."""
-    from undersong.cli.notyet import refuse_pdf
+def write_outputs(
+    args: argparse.Namespace, part: Part, pdf: Callable[[], bytes] | None = None
+) -> list[str]:
+    """Write what was asked for; returns one line for each file.
+
+    `pdf` makes the pages where they are more than the part as staff and tab.
+    """
     from undersong.exchange import midi_bytes, musicxml_bytes
 
-    refuse_pdf(args)
     written = []
+    if args.pdf is not None:
+        write_bytes(args.pdf, part_pages(part) if pdf is None else pdf())
+        written.append(f"Wrote {args.pdf}.")
     for path, make in ((args.midi, midi_bytes), (args.musicxml, musicxml_bytes)):
         if path is not None:
             write_bytes(path, make(part))
@@ -38,6 +47,21 @@ def write_outputs(args: argparse.Namespace, part: Part) -> list[str]:
         start_s = write_track(args.wav, part)
         written.append(f"Wrote {args.wav}: bar 1 starts {start_s:.3f} seconds in.")
     return written
+
+
+def part_pages(part: Part) -> bytes:
+    """The part as staff and tab, ready to print."""
+    from undersong.exchange import musicxml_bytes
+    from undersong.page.pack import part_pdf
+
+    return part_pdf(part, musicxml=musicxml_bytes, edition=today())
+
+
+def today() -> Edition:
+    """What is printed at the foot of every page made now."""
+    from undersong.page.pack import Edition
+
+    return Edition(datetime.now(UTC).astimezone().date())
 
 
 def write_track(path: Path, part: Part) -> float:

@@ -1,0 +1,226 @@
+"""`undersong pack`: every player's pages and tracks for a Sunday, in a folder each."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from undersong.cli.options import Commands, add_json, print_json, read_bytes, write_bytes
+from undersong.cli.outputs import today
+from undersong.errors import UndersongError
+
+if TYPE_CHECKING:
+    from undersong.chart.setlist import Player, Setlist
+    from undersong.chart.song import Song
+    from undersong.neck.instrument import Instrument
+    from undersong.page.packpages import PackSong, PlanDay
+    from undersong.sound.tracks import Track
+
+PAGES = "pack.pdf"
+PLAN_DAYS = 6
+
+
+def add(commands: Commands) -> None:
+    """Put `pack` on the list of commands."""
+    command = commands.add_parser(
+        "pack",
+        help="every player's pages and tracks for a Sunday",
+        description="Make a folder for each player of a set: the pages for the music stand as one "
+        "PDF, and tracks to play along to. Made again, it makes only the tracks that changed.",
+    )
+    command.add_argument("set", type=Path, metavar="SET", help="the Sunday, a TOML file")
+    command.add_argument(
+        "--out", type=Path, required=True, metavar="DIR", help="the folder for the packs"
+    )
+    command.add_argument("--player", metavar="NAME", help="for this player alone")
+    command.add_argument("--sheet", choices=("a4", "letter"), default="a4", help="default a4")
+    command.add_argument(
+        "--look", choices=("print", "large", "black"), default="print", help="default print"
+    )
+    command.add_argument("--pages-only", action="store_true", help="no tracks")
+    add_json(command)
+    command.set_defaults(run=run)
+
+
+@dataclass(frozen=True, slots=True)
+class Packed:
+    """What was made for one player."""
+
+    player: str
+    pages: Path
+    tracks: tuple[Path, ...]
+
+
+def run(args: argparse.Namespace) -> int:
+    """Make the packs and say where they are."""
+    setlist, songs = sunday(args.set)
+    players = _chosen(setlist, args.player)
+    packed = []
+    for player in players:
+        print(f"Making {player.name}'s pack ...", file=sys.stderr, flush=True)
+        packed.append(_pack(args, setlist, songs, player))
+    if args.json:
+        print_json(
+            {
+                "set": setlist.title,
+                "packs": [
+                    {
+                        "player": each.player,
+                        "pages": str(each.pages),
+                        "tracks": [str(track) for track in each.tracks],
+                    }
+                    for each in packed
+                ],
+            }
+        )
+        return 0
+    for each in packed:
+        count = len(each.tracks)
+        print(f"{each.player}: {each.pages}" + (f" and {count} tracks beside it" if count else ""))
+    return 0
+
+
+def sunday(path: Path) -> tuple[Setlist, tuple[Song, ...]]:
+    """A set file and its songs, each read from its place beside the set, in its key and tempo."""
+    from undersong.chart.arrive import decoded, read_sheet
+    from undersong.chart.setlist import parse_set, set_songs
+    from undersong.chart.write import song_text
+
+    setlist = parse_set(decoded(read_bytes(path), path.name), source=path.name)
+    charts = {}
+    for song in setlist.songs:
+        beside = path.parent / song.file
+        if beside.exists():  # what is missing, the set itself reports, all at once
+            charts[song.file] = song_text(read_sheet(read_bytes(beside), beside.name))
+    return setlist, set_songs(setlist, charts)
+
+
+def _chosen(setlist: Setlist, name: str | None) -> tuple[Player, ...]:
+    if not setlist.players:
+        raise UndersongError(
+            "The set names no players: add a [[player]] with a name and a level for each."
+        )
+    if name is None:
+        return setlist.players
+    chosen = tuple(each for each in setlist.players if each.name.casefold() == name.casefold())
+    if not chosen:
+        names = ", ".join(each.name for each in setlist.players)
+        raise UndersongError(f"{name} is not on the rota of this set; it has {names}.")
+    return chosen
+
+
+def _pack(
+    args: argparse.Namespace, setlist: Setlist, songs: tuple[Song, ...], player: Player
+) -> Packed:
+    from undersong.exchange import musicxml_bytes
+    from undersong.page.pack import pack_pdf
+    from undersong.page.packpages import PackPlayer
+    from undersong.sound.tracks import file_name_of
+
+    instrument = instrument_for(player)
+    folder = args.out / file_name_of(player.name)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise UndersongError(f"The folder {folder} cannot be made: {error.strerror}.") from None
+    lines = _lines(setlist, songs, player, instrument)
+    pdf = pack_pdf(
+        setlist.title,
+        setlist.date,
+        lines,
+        PackPlayer(player.name, player.level, instrument, player.notes),
+        musicxml=musicxml_bytes,
+        edition=today(),
+        plan=plan_days(songs, setlist.date),
+        sheet=args.sheet,
+        look=args.look,
+        set_notes=setlist.notes,
+    )
+    pages = folder / PAGES
+    write_bytes(pages, pdf)
+    tracks = () if args.pages_only else _write_tracks(setlist, lines, instrument, folder)
+    return Packed(player.name, pages, tracks)
+
+
+def instrument_for(player: Player) -> Instrument:
+    """The bass that a set says a player plays."""
+    from undersong.neck.instrument import Instrument, parse_tuning
+
+    return Instrument(
+        tuning=parse_tuning(player.tuning),
+        frets=player.frets,
+        scale_mm=player.scale_mm,
+        left_handed=player.hand == "left",
+    )
+
+
+def _lines(
+    setlist: Setlist, songs: tuple[Song, ...], player: Player, instrument: Instrument
+) -> list[PackSong]:
+    from undersong.lines import write_line
+    from undersong.page.packpages import PackSong
+
+    return [
+        PackSong(
+            song,
+            write_line(song, level=player.level, instrument=instrument).part,
+            singer=asked.singer,
+            notes=asked.notes,
+        )
+        for asked, song in zip(setlist.songs, songs, strict=True)
+    ]
+
+
+def plan_days(songs: tuple[Song, ...], held_on: date | None) -> tuple[PlanDay, ...]:
+    """The week before a Sunday, twenty minutes a day."""
+    from undersong.page.packpages import PlanDay, PlanTurn
+    from undersong.practice.plan import PlanSong, week_plan
+
+    last = held_on or datetime.now(UTC).astimezone().date() + timedelta(days=PLAN_DAYS)
+    planned = week_plan(
+        [
+            PlanSong(
+                f"song {song.title} in {song.key}",
+                song.title,
+                song.tempo_bpm,
+                tuple(section.name for section in song.sections),
+            )
+            for song in songs
+        ],
+        (),
+        first_day=last - timedelta(days=PLAN_DAYS),
+        days=PLAN_DAYS,
+    )
+    return tuple(
+        PlanDay(day.day, tuple(PlanTurn(turn.minutes, turn.text, turn.why) for turn in day.items))
+        for day in planned
+    )
+
+
+def _write_tracks(
+    setlist: Setlist, lines: list[PackSong], instrument: Instrument, folder: Path
+) -> tuple[Path, ...]:
+    from undersong.sound.tracks import Album, write_tracks
+
+    def progress(done: int, total: int, name: str) -> None:
+        print(f"  {done} of {total}: {name}", file=sys.stderr, flush=True)
+
+    album = Album(
+        title=setlist.title, date=setlist.date.isoformat() if setlist.date else "", ending=".mp3"
+    )
+    return write_tracks(tuple(_tracks(lines, instrument)), folder, album=album, progress=progress)
+
+
+def _tracks(lines: list[PackSong], instrument: Instrument) -> Iterator[Track]:
+    from undersong.lines import drum_part, pad_part
+    from undersong.sound.tracks import practice_tracks, tuning_track
+
+    yield tuning_track(instrument.tuning.midis)
+    for number, each in enumerate(lines, 1):
+        band = (drum_part(each.song), pad_part(each.song))
+        yield from practice_tracks(f"{number:02} {each.song.title}", each.part, band)
