@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from importlib.resources import files
 from pathlib import Path
+from urllib.parse import quote
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
@@ -14,10 +17,11 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from undersong.errors import UndersongError
-from undersong.web import sunday
+from undersong.web import necks, songs, sunday
 from undersong.web.desk import Desk, sentences
 from undersong.web.guard import Guard
 from undersong.web.pages import GROUNDS, KEEP_S, back_to, field, own_path, page
+from undersong.web.sounds import SoundShelf
 
 _BAD = 400
 _SAID = {
@@ -32,15 +36,25 @@ def make_app(desk: Desk) -> Starlette:
     app = Starlette(
         routes=[
             *sunday.ROUTES,
+            *songs.ROUTES,
+            *necks.ROUTES,
             Route("/me", choose, methods=["POST"]),
             Mount("/static", StaticFiles(directory=_folder("undersong.web", "static"))),
             Mount("/fonts", StaticFiles(directory=_folder("undersong.page", "fonts"))),
         ],
         middleware=[Middleware(Guard)],
         exception_handlers={UndersongError: _said, HTTPException: _refused},
+        lifespan=_lifespan,
     )
     app.state.desk = desk
+    app.state.sounds = SoundShelf()
     return app
+
+
+@asynccontextmanager
+async def _lifespan(app: Starlette) -> AsyncIterator[None]:
+    yield
+    app.state.sounds.close()
 
 
 def _folder(package: str, name: str) -> Path:
@@ -61,8 +75,6 @@ async def choose(request: Request) -> Response:
 
 
 def _cookie_text(value: str) -> str:
-    from urllib.parse import quote
-
     return quote(value, safe="")
 
 

@@ -1,0 +1,56 @@
+// @ts-check
+/** What every page's script needs: one audio context, answers from the app, words to the player. */
+
+/** @type {AudioContext | null} */
+let shared = null;
+
+/** The one audio context; made at the first touch, as browsers ask. */
+export function context() {
+  shared ??= new AudioContext({ latencyHint: "interactive" });
+  return shared;
+}
+
+/** Whether the player asked for less motion. */
+export function calm() {
+  return matchMedia("(prefers-reduced-motion: reduce)").matches;
+}
+
+/**
+ * An answer of the app as JSON; what it refuses is thrown as its own sentence.
+ * @param {string} path
+ * @param {RequestInit} [init]
+ */
+export async function fetchJson(path, init) {
+  const answer = await fetch(path, { ...init, headers: { accept: "application/json", ...init?.headers } });
+  const value = await answer.json();
+  if (!answer.ok) throw new Error(value.message);
+  return value;
+}
+
+/**
+ * Say something in a page's status line.
+ * @param {ParentNode} where
+ * @param {string} text
+ */
+export function say(where, text) {
+  const line = where.querySelector("[data-say]");
+  if (line) line.textContent = text;
+}
+
+/** @type {Map<string, Promise<AudioBuffer>>} */
+const clicks = new Map();
+
+/**
+ * One click as sound, fetched once.
+ * @param {string} kind
+ */
+export function clickSound(kind) {
+  let found = clicks.get(kind);
+  if (!found) {
+    found = fetch(`/sound/click/${kind}.wav`)
+      .then((answer) => answer.arrayBuffer())
+      .then((data) => context().decodeAudioData(data));
+    clicks.set(kind, found);
+  }
+  return found;
+}
