@@ -235,3 +235,12 @@ def test_a_song_s_changes_weight_its_hardest_moves() -> None:
 def test_hands_are_warned_where_they_tire() -> None:
     for name in ("endurance", "four-fingers"):
         assert "Stop at once if anything hurts" in make_drill(name, parse_key("G")).remarks[-1]
+
+
+def test_a_range_without_open_strings_or_long_strings_says_what_is_done_instead() -> None:
+    key, low = parse_key("C"), parse_pitch("A2")
+    damped = make_drill("open-strings", key, lowest=low)
+    assert "No open string lies in this range" in damped.remarks[0]
+    short = Instrument(frets=9)
+    for name in ("one-string", "shifts"):
+        assert "fingered freely" in make_drill(name, key, short).remarks[0]

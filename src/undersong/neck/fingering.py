@@ -10,6 +10,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 
 import numpy as np
 
@@ -201,14 +202,14 @@ class _Task:
         self.uppers: list[Hands | None] = []
         ways = self._leads(every)
         leads = [self.strokes[group[0]] for group in self.groups]
-        times = _move_times(part, leads)
+        seconds = _seconds(part, leads)
         on_string = [stroke.note.articulation in ON_ONE_STRING for stroke in leads]
         rung_over = [
             place > 0 and leads[place - 1].end - stroke.at >= LEAST_RING
             for place, stroke in enumerate(leads)
         ]
-        again = repeats(part, leads, ways, times) if wishes.same_again else ()
-        self.line = Line(ways, times, on_string, rung_over, again)
+        again = repeats(part, leads, ways, seconds) if wishes.same_again else ()
+        self.line = Line(ways, _move_times(seconds), on_string, rung_over, again)
 
     def _leads(self, every: Sequence[Hands]) -> list[Hands]:
         """The ways of each lowest note, those of a note struck with it in mind."""
@@ -263,13 +264,16 @@ def _row(hands: Hands, way: int) -> tuple[int, int, int, int, float]:
     )
 
 
-def _move_times(part: Part, strokes: Sequence[Stroke]) -> list[MoveTime]:
+def _seconds(part: Part, strokes: Sequence[Stroke]) -> list[tuple[float, float]]:
+    """Where each stroke starts and ends, seconds."""
     tempo_map = part.tempo_map
-    starts = [tempo_map.seconds_at(stroke.at) for stroke in strokes]
-    ends = [tempo_map.seconds_at(stroke.end) for stroke in strokes]
+    return [(tempo_map.seconds_at(each.at), tempo_map.seconds_at(each.end)) for each in strokes]
+
+
+def _move_times(seconds: Sequence[tuple[float, float]]) -> list[MoveTime]:
     return [
         move_time(following - start, end - start)
-        for start, end, following in zip(starts, ends, starts[1:], strict=False)
+        for (start, end), (following, _) in pairwise(seconds)
     ]
 
 

@@ -1,9 +1,9 @@
 """Bars that come again at once, so that the hand can play them the same way again.
 
 A bar repeats another when its strokes start at the same places, last as long, sound the same
-pitches with the same articulation and can be played in the same ways. Patterns of one, two and
-four bars are looked for; where several fit, the one that covers most bars is taken, the shortest
-among equals.
+pitches with the same articulation at the same tempo and can be played in the same ways. Patterns
+of one, two and four bars are looked for; where several fit, the one that covers most bars is
+taken, the shortest among equals.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 
-from undersong.neck.effort import Hands, MoveTime
+from undersong.neck.effort import Hands
 from undersong.theory.part import Part, Stroke
 
 PATTERN_BARS = (1, 2, 4)
@@ -40,13 +40,17 @@ class _Bar:
 
 
 def repeats(
-    part: Part, strokes: Sequence[Stroke], ways: Sequence[Hands], times: Sequence[MoveTime]
+    part: Part,
+    strokes: Sequence[Stroke],
+    ways: Sequence[Hands],
+    seconds: Sequence[tuple[float, float]],
 ) -> tuple[Repeat, ...]:
     """The repeats of a part in order, none over another.
 
-    `ways` and `times` are those of the strokes; the same ways are the same value.
+    `ways` are those of the strokes (the same ways are the same value), `seconds` where each
+    starts and ends.
     """
-    bars = _bars(part, strokes, ways, times)
+    bars = _bars(part, strokes, ways, seconds)
     found: list[Repeat] = []
     at = 0
     while at < len(bars):
@@ -64,46 +68,39 @@ def repeats(
 
 
 def _bars(
-    part: Part, strokes: Sequence[Stroke], ways: Sequence[Hands], times: Sequence[MoveTime]
+    part: Part,
+    strokes: Sequence[Stroke],
+    ways: Sequence[Hands],
+    seconds: Sequence[tuple[float, float]],
 ) -> list[_Bar]:
-    """The bars that hold strokes; a silent bar between two makes them no neighbours."""
+    """The bars in order, silent ones too: a silent bar between two makes them no neighbours."""
     bars: list[_Bar] = []
-    place = 0
+    tempo_map, place = part.tempo_map, 0
+    bar_s = 0.0
     for bar in part.bars:
-        first = place
+        first, start_s = place, bar_s
+        bar_s = tempo_map.seconds_at(bar.at + bar.length)
+        notes: list[Hashable] = []
         while place < len(strokes) and strokes[place].at < bar.at + bar.length:
+            stroke = strokes[place]
+            starts_s, ends_s = seconds[place]
+            notes.append(
+                (
+                    stroke.at - bar.at,
+                    stroke.length,
+                    stroke.note.pitch.midi,
+                    stroke.note.articulation,
+                    id(ways[place]),
+                    round(starts_s - start_s, TIME_DIGITS),
+                    round(ends_s - start_s, TIME_DIGITS),
+                    # Whether the bar before rings into its first note.
+                    place > 0 and strokes[place - 1].end > stroke.at,
+                )
+            )
             place += 1
-        inside = range(first, place)
-        # The time of the move out of a bar depends on what follows: it is compared for all but
-        # the last stroke here, and follows from equal bars for the last.
-        music = (
-            bar.length,
-            tuple(
-                (
-                    strokes[index].at - bar.at,
-                    strokes[index].length,
-                    # Only the first can differ here: whether the bar before rings into it.
-                    index > 0 and strokes[index - 1].end > strokes[index].at,
-                    strokes[index].note.pitch.midi,
-                    strokes[index].note.articulation,
-                    id(ways[index]),
-                )
-                for index in inside
-            ),
-            tuple(
-                (
-                    round(times[index].stopped_s, TIME_DIGITS),
-                    round(times[index].open_s, TIME_DIGITS),
-                )
-                for index in inside[:-1]
-            ),
-        )
-        bars.append(_Bar(first, len(inside), music))
+        music = (bar.length, round(bar_s - start_s, TIME_DIGITS), tuple(notes))
+        bars.append(_Bar(first, len(notes), music))
     return bars
-
-
-def _rounded(time: MoveTime) -> tuple[float, float]:
-    return round(time.stopped_s, TIME_DIGITS), round(time.open_s, TIME_DIGITS)
 
 
 def _count(bars: Sequence[_Bar], at: int, period: int) -> int:
