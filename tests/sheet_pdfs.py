@@ -8,6 +8,7 @@ embeds its own monospaced face and starts each word by its place.
 from __future__ import annotations
 
 import io
+import random
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -115,6 +116,51 @@ def _reportlab_chord(canvas: Any, x: float, y: float, chord: str, *, raised: boo
     return end + 4
 
 
+@dataclass
+class _Pen:
+    """Writes words as odd programs do: letter by letter, signs set small, lines uneven."""
+
+    canvas: Any
+    letters: bool = False
+    small_signs: bool = False
+
+    def put(self, x: float, y: float, text: str) -> float:
+        """Write from a place on; where it ends."""
+        has_sign = self.small_signs and text[1:2] in ("#", "b")
+        runs = list(text) if self.letters else [text]
+        if has_sign:
+            runs = [text[0], text[1], text[2:]]
+        for place, run in enumerate(runs):
+            is_sign = has_sign and place == 1
+            size = SIZE * 0.7 if is_sign else SIZE
+            self.canvas.setFont("Helvetica", size)
+            self.canvas.drawString(x, y + (3 if is_sign else 0), run)
+            x += self.canvas.stringWidth(run, "Helvetica", size)
+        return x
+
+
+def odd_bytes(lines: list[Line], *, letters: bool, small_signs: bool, jitter: float) -> bytes:
+    """Pages as odd programs make them, with a footer."""
+    from reportlab.pdfgen.canvas import Canvas
+
+    rng = random.Random(1)
+    out = io.BytesIO()
+    canvas = Canvas(out, pagesize=(PAGE_WIDTH, PAGE_HEIGHT), invariant=True)
+    pen = _Pen(canvas, letters=letters, small_signs=small_signs)
+    for start in range(0, len(lines), LINES_A_PAGE):
+        for row, line in enumerate(lines[start : start + LINES_A_PAGE]):
+            y = PAGE_HEIGHT - MARGIN - row * LEADING + rng.uniform(-jitter, jitter)
+            edge = MARGIN
+            for at, word in _chords(line) if line.is_chords else [(0, line.text)]:
+                over = canvas.stringWidth(line.below[:at].ljust(at), "Helvetica", SIZE)
+                edge = pen.put(max(MARGIN + over, edge), y, word) + 4
+        canvas.setFont("Helvetica", 8)
+        canvas.drawString(250, 30, f"Page {start // LINES_A_PAGE + 1} - for our band only")
+        canvas.showPage()
+    canvas.save()
+    return out.getvalue()
+
+
 def matplotlib_bytes(lines: list[Line]) -> bytes:
     import matplotlib
 
@@ -142,6 +188,9 @@ MAKERS: dict[str, Callable[[list[Line]], bytes]] = {
     "fpdf2, two columns": lambda lines: fpdf_bytes(lines, columns=2),
     "reportlab, chords first": reportlab_bytes,
     "matplotlib": matplotlib_bytes,
+    "letter by letter": lambda lines: odd_bytes(lines, letters=True, small_signs=False, jitter=0),
+    "small raised signs": lambda lines: odd_bytes(lines, letters=False, small_signs=True, jitter=0),
+    "uneven lines": lambda lines: odd_bytes(lines, letters=False, small_signs=False, jitter=1.5),
 }
 
 
@@ -150,7 +199,8 @@ def written_pdfs(count: int) -> list[tuple[Written, bytes]]:
     sheets = [each for each in written(200) if each.name.partition(" ")[2] in PDF_LAYOUTS]
     found = []
     for place, sheet in enumerate(sheets[:count]):
-        maker = list(MAKERS)[place % len(MAKERS)]
+        makers = [name for name in MAKERS if "columns" not in name or "dashed" not in sheet.name]
+        maker = makers[place % len(makers)]  # a long list would run from one column into the next
         data = MAKERS[maker](sheet_lines(sheet.text))
         found.append((Written(f"{sheet.name}, {maker}", "", sheet.settings, sheet.truth), data))
     return found

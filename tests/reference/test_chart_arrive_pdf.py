@@ -16,7 +16,7 @@ from sheets import chords_right, make_sheet, over_words
 from undersong.chart.arrive import read_sheet
 from undersong.errors import ChartErrors
 
-SHEETS = written_pdfs(25)
+SHEETS = written_pdfs(32)
 
 
 def test_every_maker_is_among_the_sheets() -> None:

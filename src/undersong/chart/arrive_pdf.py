@@ -24,7 +24,7 @@ _X_TOLERANCE = 1.5  # points: letters nearer than this are one word
 _LINE_SHARE = 0.45  # of the letter height: words whose middles are nearer are one line
 _RAISED_SHARE = 0.85  # a run smaller than this share of its neighbour's size is raised
 _GUTTER_POINTS = 14.0
-_MIDDLE = (0.25, 0.8)  # of the width of a page's text: where a second column may begin
+_MIDDLE = (0.25, 0.9)  # of the width of a page's text: where a second column may begin
 _FEW_WORDS, _FEW_LINES = 12, 4
 _GAP_SHARE = 1.7  # a gap this much wider than usual is a blank line
 
