@@ -104,6 +104,21 @@ class BarInk:
         least = 0.8 if slot.event is not None and slot.event.chord is None else 0.45
         return max(width, least * self.figure_mm) + around * self.figure_mm
 
+    @property
+    def above(self) -> float:
+        """How far its signs reach over the figures, in figure heights."""
+        return max((self._above(slot) for slot in self.slots), default=0.0)
+
+    def _above(self, slot: _Slot) -> float:
+        event = slot.event
+        reach = 0.46 if self._is_uneven else 0.0
+        if event is None or event.chord is None:
+            return reach
+        reach += 0.34 * event.held
+        if event.pushed or event.stopped:
+            reach = max(reach, 0.26) + 0.24
+        return max(reach, 0.26) + 0.4 if event.fermata else reach
+
     def marks(self, x: float, width: float, top: float) -> Iterator[Mark]:
         """The bar between its lines: figures stand from `top` to `top` + figure height."""
         places = self._places(width)

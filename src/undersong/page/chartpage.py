@@ -44,6 +44,7 @@ _NAME_ROOM_MM = _MARGIN_MM - 2.5
 _NAME_MM = 5.2
 _ORDINALS = {1: "1st", 2: "2nd", 3: "3rd"}
 _ROW_ABOVE, _ROW_BELOW = 0.62, 0.36  # room over and under the figures, in figure heights
+_CLEAR = 0.1  # between the signs of a row and what stands over them
 _ENDING_ABOVE = 0.34  # more room for the bracket of an ending
 _LETTERS_BELOW = 0.62
 _SECTION_GAP = 0.34
@@ -69,7 +70,9 @@ class _Row:
     @property
     def above(self) -> float:
         """Room over the figures, in figure heights."""
-        return _ROW_ABOVE * self.air + _ENDING_ABOVE * bool(self.bars[0].bar.endings)
+        signs_above = max(ink.above for ink in self.bars) + _CLEAR
+        ending = _ENDING_ABOVE * bool(self.bars[0].bar.endings)
+        return max(_ROW_ABOVE * self.air, signs_above) + ending
 
     def height(self, f: float, *, with_letters: bool) -> float:
         below = _ROW_BELOW + _LETTERS_BELOW * with_letters
@@ -315,7 +318,7 @@ class _Plan:
                 yield bar_line(x, top, f, is_heavy=False)
         if first.endings:
             words = " and ".join(_ORDINALS.get(n, f"{n}th") for n in first.endings)
-            yield from ending_marks(start, x - start, top - 0.86 * f, words, f)
+            yield from ending_marks(start, x - start, top - (row.above - 0.1) * f, words, f)
 
     def _head_marks(self, *, is_first: bool) -> tuple[list[Mark], float]:
         facts = [("key", signs_of_key(self.song.key)), ("meter", str(self.song.meter))]

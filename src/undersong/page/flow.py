@@ -47,7 +47,7 @@ def table(
     *,
     bold_column: int | None = None,
     cells: Sequence[Sequence[str]] = (),
-    inset_mm: float = 1.1,
+    inset_mm: float = 1.5,
 ) -> str:
     """A table with a head row and hairlines; `columns` as the typesetter counts widths.
 
@@ -67,13 +67,13 @@ def table(
     return f"#table(columns: {columns}, column-gutter: 4mm, {inset}, {', '.join(parts)}, {line})"
 
 
-def music(systems: Iterable[System], words: str) -> str:
+def music(systems: Sequence[System], words: str) -> str:
     """Systems one under another; `words` say what they are to those who do not see them."""
     blocks = []
     for place, system in enumerate(systems, 1):
-        alt = f"{words}, line {place}: {' '.join(system.words)}"
+        alt = f"{words}, line {place} of {len(systems)}. {system.in_words}"
         blocks.append(picture(system.svg, system.width_mm, alt))
-    return "\n#v(2mm, weak: true)\n".join(blocks)
+    return "\n".join(blocks)
 
 
 def kept_together(parts: Iterable[str]) -> str:

@@ -145,13 +145,19 @@ class Board:
         (x1, y1), (x2, y2) = self.place(*hop.start), self.place(*hop.end)
         length = math.hypot(x2 - x1, y2 - y1) or 1.0
         along = (x2 - x1) / length, (y2 - y1) / length
+        back = -along[0], -along[1]
         side = along[1], -along[0]
-        bend = 2.2 + 0.13 * length
-        away = self.square_mm * 0.66
-        start = _towards((x1, y1), along, side, away, bend * 0.3)
-        end = _towards((x2, y2), (-along[0], -along[1]), side, away, bend * 0.3)
-        first = _towards(start, along, side, length * 0.25, bend)
-        second = _towards(end, (-along[0], -along[1]), side, length * 0.25, bend)
+        half = self.square_mm * 0.5 + 0.9
+        if length < 2.4 * self.square_mm:  # too near for a straight way: out and round the side
+            start = _towards((x1, y1), along, side, 0.0, half)
+            end = _towards((x2, y2), back, side, 0.0, half)
+            bend, reach = 0.42 * length, 0.2 * length
+        else:
+            start = _towards((x1, y1), along, side, half, 0.12 * half)
+            end = _towards((x2, y2), back, side, half, 0.12 * half)
+            bend, reach = 2.2 + 0.13 * length, 0.25 * length
+        first = _towards(start, along, side, reach, bend)
+        second = _towards(end, back, side, reach, bend)
         curve = Curve(start, first, second, end, 0.5, Ink.MARK)
         yield curve
         yield _head(curve)
@@ -165,7 +171,7 @@ def _towards(point: Point, along: Point, side: Point, forward: float, out: float
 
 
 def _head(curve: Curve) -> Shape:
-    tip, before = curve.end, curve.at(0.82)
+    tip, before = curve.end, curve.at(0.7)
     length = math.hypot(tip[0] - before[0], tip[1] - before[1]) or 1.0
     along = (tip[0] - before[0]) / length, (tip[1] - before[1]) / length
     side = along[1], -along[0]

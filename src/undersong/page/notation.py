@@ -33,7 +33,11 @@ _STAFF_UNITS = 8.0  # a staff is eight of the engraver's units high
 _SVG = "{http://www.w3.org/2000/svg}"
 _HEAD_WIDTH = 325 * 0.72 / 2  # half a note head in the finest units at the engraver's own scale
 _NUMBER = re.compile(r"[b#]*[1-7](?:$|[^a-z]|m7b5|dim|sus)")
-_FONT_SIGNS = {"\ue260": "♭", "\ue261": "♮", "\ue262": "♯"}
+_FONT_SIGNS = {  # the engraver's codes for accidentals within words [SMuFL 1.4]
+    "\ue260": "♭", "\ue261": "♮", "\ue262": "♯", "\ue263": "𝄪", "\ue264": "𝄫",
+    "\uea64": "♭", "\uea65": "♮", "\uea66": "♯",
+}  # fmt: skip
+_SET_SHARE = 0.8  # of a staff's height, for a size of 1
 _LEAST_SIZE = 0.6  # a label may shrink to this share before it is left to touch
 _NOTES_A_MM = 0.2  # more notes than this to a millimetre of line crowd a reader
 _OWN_HEADINGS = ("rehearsal", "metronome")
@@ -61,12 +65,21 @@ _OTHER = _Style(0.46)
 
 @dataclass(frozen=True, slots=True)
 class System:
-    """One line of music as SVG, its size in mm and the words on it."""
+    """One line of music as SVG, its size in mm, and its chords and degrees as printed."""
 
     svg: str
     width_mm: float
     height_mm: float
-    words: tuple[str, ...]
+    chords: tuple[str, ...]
+    degrees: tuple[str, ...]
+
+    @property
+    def in_words(self) -> str:
+        """For those who do not see it."""
+        words = ["Staff and tab."]
+        words += [f"The chords are {', '.join(self.chords)}."] if self.chords else []
+        words += [f"The degrees are {', '.join(self.degrees)}."] if self.degrees else []
+        return " ".join(words)
 
 
 def engraved(
@@ -114,7 +127,7 @@ def engraved(
             "lyricTopMinMargin": 2.5,
             "minLastJustification": 0,
             "mnumInterval": 0,
-            "pageHeight": 100,  # less than one system: one to each page
+            "pageHeight": 100,  # cut to the one system that each page holds
             "pageMarginBottom": 15,
             "pageMarginLeft": 6,
             "pageMarginRight": 4,
@@ -142,8 +155,9 @@ def _prepared(musicxml: bytes, first_bar: int, most_notes: int, *, with_letters:
         root = etree.fromstring(musicxml, parser)
     except etree.XMLSyntaxError as error:
         raise PageError(f"The music cannot be engraved: {error.msg}.") from None
-    for tag in ("work", "harmony" if not with_letters else ""):
-        for element in root.findall(f".//{tag}") if tag else ():
+    # a chord symbol's own text says its added degrees already
+    for tag in ("work", "harmony/degree" if with_letters else "harmony"):
+        for element in root.findall(f".//{tag}"):
             _remove(element)
     for direction in root.findall(".//direction"):
         if any(direction.find(f"direction-type/{tag}") is not None for tag in _OWN_HEADINGS):
@@ -169,7 +183,7 @@ def _break_lines(measures: list[etree._Element], most_notes: int) -> None:
     while lines < len(full) and max(_notes_a_line(notes, _starts(len(notes), lines))) > most_notes:
         lines += 1
     for start in _starts(len(measures), lines)[1:]:
-        measures[start].insert(0, etree.Element("print", {"new-system": "yes"}))
+        measures[start].insert(0, etree.Element("print", {"new-page": "yes"}))
 
 
 def _starts(count: int, lines: int) -> list[int]:
@@ -211,9 +225,11 @@ def _system(svg: str, width_mm: float, ground: Ground, staff_mm: float) -> Syste
     _part_labels([label for label in labels if label.kind in ("dir", "harm", "syl")])
     for label in labels:
         label.write()
-    words = tuple(label.words for label in labels)
+    chords, degrees = (
+        tuple(label.words for label in labels if label.kind == kind) for kind in ("dir", "syl")
+    )
     text = etree.tostring(root, encoding="unicode")
-    return System(text, width_mm, height_mm, words)
+    return System(text, width_mm, height_mm, chords, degrees)
 
 
 @dataclass(slots=True)
@@ -254,7 +270,9 @@ class _Label:
 
 def _labels(root: etree._Element, ground: Ground, staff: float) -> Iterator[_Label]:
     for element in root.iter(f"{_SVG}text"):
-        words = " ".join("".join(str(part) for part in element.itertext()).split())
+        # line breaks between the engraver's spans are layout, not spaces
+        pieces = [str(part) for part in element.itertext()]
+        words = "".join(part for part in pieces if part.strip() or "\n" not in part).strip()
         for sign, plain in _FONT_SIGNS.items():
             words = words.replace(sign, plain)
         if not words:
@@ -274,7 +292,7 @@ def _labels(root: etree._Element, ground: Ground, staff: float) -> Iterator[_Lab
             words,
             x,
             float(element.get("y", "0")),
-            style.size * staff * 0.72,
+            style.size * staff * _SET_SHARE,
             style.weight,
             ground.colour(style.ink),
             anchor,

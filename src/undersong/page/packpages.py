@@ -107,7 +107,7 @@ def cover(
     parts += [flow.small(player.notes, ground)] if player.notes else []
     parts.append(flow.space(8))
     rows = [_song_row(place, each, ground) for place, each in enumerate(songs, 1)]
-    head = ("", "Song", "Key", "Meter", "Tempo", "Bars", "Time", "Page")
+    head = ("No.", "Song", "Key", "Meter", "Tempo", "Bars", "Time", "Page")
     columns = "(auto, 1fr, auto, auto, auto, auto, auto, auto)"
     parts.append(flow.table(head, (), columns, ground, cells=rows, inset_mm=2.2))
     parts += [flow.space(4), flow.paragraph(notes)] if notes else []
@@ -255,11 +255,12 @@ def hard_bars(each: PackSong, instrument: Instrument, setting: Setting) -> str:
     if not bars:
         return ""
     counts = {1: "One bar", 2: "Two bars", 3: "Three bars"}
-    parts = [flow.heading(f"{each.song.title}: {counts[len(bars)].lower()} to loop first", 2)]
-    parts.append(flow.small(climb_words(each.part.tempo_bpm), setting.ground))
-    for bar in bars:
-        parts.append(flow.kept_together(_hard_bar(bar, each.part, setting)))
-    return "\n".join(parts)
+    head = (
+        flow.heading(f"{each.song.title}: {counts[len(bars)].lower()} to loop first", 2),
+        flow.small(climb_words(each.part.tempo_bpm), setting.ground),
+    )
+    first, *others = (tuple(_hard_bar(bar, each.part, setting)) for bar in bars)
+    return "\n".join(map(flow.kept_together, ((*head, *first), *others)))
 
 
 def _hard_bar(bar: HardBar, part: Part, setting: Setting) -> Iterator[str]:

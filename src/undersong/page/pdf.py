@@ -27,6 +27,7 @@ from undersong.page.lettering import FALLBACK, FAMILY
 from undersong.page.marks import Box, Curve, Drawing, Line, Mark, Run, Shape, Text
 
 _LEFT, _TOP, _BOTTOM = 15.0, 13.0, 17.0
+_BETWEEN_MM = 2.5  # between systems of music
 _MM_PER_INCH = 25.4
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029]")
 _MISSING = re.compile(r"""[`"']+([^`"']{1,2})[`"']+""")
@@ -142,7 +143,7 @@ def figure(drawing: Drawing, ground: Ground) -> str:
 def picture(svg: str, width_mm: float, alt: str) -> str:
     """An SVG as a figure of a width."""
     return (
-        f'#block(spacing: 0mm, breakable: false, image(bytes({quoted(svg)}), format: "svg", '
+        f'#block(above: 0mm, below: {mm(_BETWEEN_MM)}, breakable: false, image(bytes({quoted(svg)}), format: "svg", '
         f"width: {mm(width_mm)}, alt: {quoted(alt)}))"
     )
 
@@ -180,7 +181,7 @@ def _text_rules(ground: Ground, body_mm: float) -> str:
         "#show heading.where(level: 1): set text(size: 1.9em, weight: 700)\n"
         "#show heading.where(level: 2): set text(size: 1.35em, weight: 700)\n"
         "#show heading.where(level: 3): set text(size: 1.1em, weight: 700)\n"
-        "#show heading: set block(above: 1.1em, below: 0.7em)\n"
+        "#show heading: set block(above: 1.4em, below: 0.7em)\n"
         f"#set table(stroke: none, inset: (x: 0mm, y: 1.1mm))\n"
         f"#set list(marker: text({quoted('–')}), spacing: 0.75em)\n"
     )
