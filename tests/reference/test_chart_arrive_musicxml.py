@@ -8,10 +8,12 @@ import io
 import warnings
 import zipfile
 from fractions import Fraction
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 import pytest
+from lxml import etree
 from music21 import (
     bar,
     converter,
@@ -210,3 +212,26 @@ def test_a_compressed_score_and_a_bomb() -> None:
         archive.writestr("score.musicxml", b"<score-partwise>" + b" " * 40_000_000)
     with pytest.raises(ChartErrors, match="too large"):
         read_sheet(bomb.getvalue(), "score.mxl")
+
+
+def test_every_kind_of_the_published_schema_is_read_or_named_in_the_report() -> None:
+    """Source: the kind-value type of the MusicXML 4.0 schema, as the package `musicxml` has it."""
+    text = files("musicxml").joinpath("generate_classes", "musicxml_4_0.xsd").read_bytes()
+    space = "{http://www.w3.org/2001/XMLSchema}"
+    types = etree.fromstring(text).iterfind(f"{space}simpleType[@name='kind-value']")
+    kinds = [each.get("value", "") for each in next(types).iter(f"{space}enumeration")]
+    assert len(kinds) >= 30
+    guessed = set()
+    for kind in kinds:
+        symbol = f"<harmony><root><root-step>C</root-step></root><kind>{kind}</kind></harmony>"
+        song = song_from_musicxml(BARE % (symbol + C_MAJOR).encode())
+        if any("is read as" in remark.text for remark in song.report):
+            guessed.add(kind)
+    assert guessed == {
+        *("major-11th", "Neapolitan", "Italian", "French", "German", "pedal", "Tristan", "other")
+    }
+
+
+C_MAJOR = (
+    "<harmony><root><root-step>C</root-step></root><kind>major</kind><offset>1</offset></harmony>"
+)

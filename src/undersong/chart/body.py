@@ -21,6 +21,7 @@ from undersong.theory.meter import Meter
 LONE_SECTION = "Song"
 MAX_BARS = 5_000
 _MAJOR = quality("major")
+_JUMP = re.compile(r"(?:d\.?\s?[sc]\.?|dal segno|da capo|to coda|fine)(?!\w)", re.IGNORECASE)
 _BAR_OPENING = re.compile(r"\s*(?:pick-?up\b|up-?beat\b|\d+\s*/\s*\d+\s*:)", re.IGNORECASE)
 
 
@@ -184,12 +185,14 @@ class BodyReader:
                         draft.line, 1, f"{name} has no bars of its own; {section.name} is played."
                     )
                 return
-        self.faults.error(
-            draft.line,
-            1,
-            f"{name} has no bars under it. If it is a note to the player, write it after two "
-            f"dashes: -- {name}",
-        )
+        if _JUMP.match(name):
+            message = f"{name}: write the way through the song as Order: Verse, Chorus, Verse."
+        else:
+            message = (
+                f"{name} has no bars under it. If it is a note to the player, write it after two "
+                f"dashes: -- {name}"
+            )
+        self.faults.error(draft.line, 1, message)
 
     def _section(self, line: Line) -> _Draft:
         if self.draft is None:
@@ -271,7 +274,7 @@ class BodyReader:
         words = before.split()
         if not words or all(is_chord_like(word.strip(":"), self.style) for word in words):
             return plain, 0, None
-        if _BAR_OPENING.match(before):
+        if _BAR_OPENING.match(before) or (not colon and _starts_with_number(words[0])):
             return plain, 0, None
         if colon and _BAR_OPENING.match(before[len(head) + 1 :] + "|") is None and first < 0:
             self._start_section(line, head, 0)
@@ -454,6 +457,11 @@ class BodyReader:
                     start + 1,
                     f"{chord} is read as a major chord; write {chord}- if it is minor.",
                 )
+
+
+def _starts_with_number(word: str) -> bool:
+    """True where a line without a name starts with a chord number: ``1 - - 5 | 4 |``."""
+    return word[:1].isdigit() and is_chord_like(word, Style.NUMBERS)
 
 
 def _stretches(plain: str, start: int) -> list[_Stretch]:

@@ -264,7 +264,7 @@ def checked_times(times: int, column: int) -> int:
 
 def read_heading(text: str, column: int) -> Heading:
     """A section's name with what may follow it: ``Chorus x2``, ``Verse (8 bars):``."""
-    name = text.strip().rstrip(":").strip()
+    name = _unbracketed(text.strip().rstrip(":").strip())
     times, bars = 1, None
     for _ in range(2):
         found = _END_TIMES.search(name)
@@ -275,8 +275,12 @@ def read_heading(text: str, column: int) -> Heading:
         if found is not None and found.start():
             bars = int(found["bars"])
             name = name[: found.start()].strip()
-    name = name.rstrip(":").strip()
+    name = _unbracketed(name.rstrip(":").strip())
     return Heading(name, times, bars)
+
+
+def _unbracketed(name: str) -> str:
+    return name[1:-1].strip(" :") if name[:1] == "[" and name[-1:] == "]" else name
 
 
 def read_ending(text: str) -> tuple[int, ...] | None:

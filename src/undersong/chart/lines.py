@@ -22,6 +22,12 @@ _LATE_COMMENT = re.compile(r"(?<=\s)(?:#(?=\s|$)|;).*")
 _DIRECTION = re.compile(r"\s*(?:--+|[—–]+)\s*")
 _LATE_DIRECTION = re.compile(r"(?<=[\s|])--+\s*(?P<words>.*)$")
 _OWN_METER = re.compile(r"\d+\s*/\s*\d+\s*:")
+_BARE_HEADER = re.compile(  # without its colon, where nothing else can be meant
+    r"\s*(?:key(?:\s+of)?\s+(?P<key>[A-G][#b]?(?:m|\s+minor|\s+major)?)"
+    r"|(?:tempo|bpm)\s+(?P<tempo>\d{2,3}(?:\s*bpm)?)"
+    r"|(?:meter|time)\s+(?P<meter>\d{1,2}/\d{1,2}))\s*",
+    re.IGNORECASE,
+)
 _HEADER = re.compile(r"\s*(?P<name>[^\W\d_][^:=|]{0,40}?)\s*[:=](?P<value>.*)$")
 
 
@@ -115,6 +121,9 @@ def _classify(line: Line, style: Style) -> None:
         line.kind, line.name, line.column = "header", known, header.start("value") + 1
     elif header is not None:
         _classify_named(line, header["name"], header["value"], header.start("value"), style)
+    elif (bare := _BARE_HEADER.fullmatch(plain)) is not None:
+        name = next(group for group in ("key", "tempo", "meter") if bare[group])
+        line.kind, line.name, line.column = "header", name, bare.start(name) + 1
     else:
         line.kind = "bars" if _is_bars(plain, style) else "section"
 

@@ -244,6 +244,8 @@ def _no_number(core: str, reading: Reading) -> str:
         return f"{core} is no chord: write the flat or sharp before the number, as in b7."
     if re.match(r"[iIvV]+\b", core):
         return f"{core} is no chord here: write figures, 1 to 7, with a dash for minor (6-)."
+    if core.strip("-") == "":
+        return "A dash stands alone: write / for a beat more, or put it to its number for a minor."
     if core.startswith("/"):
         return f"{core} stands alone: write the bass note without spaces, as in 5/7."
     return f"{core} is no chord: write 1 to 7, as in 1, 6-, 5/7, 2-(7) or b7."
