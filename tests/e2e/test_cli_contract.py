@@ -207,6 +207,24 @@ def test_finger_takes_every_kind_of_part(undersong: Undersong, tmp_path: Path, s
     assert all(note["string"] and note["fret"] is not None for note in notes)
 
 
+def test_finger_by_wish(undersong: Undersong, tmp_path: Path) -> None:
+    path = tmp_path / "part.mid"
+    undersong("drill", "scale", "--key", "G", "--midi", path)
+    low = json.loads(undersong("finger", path, "--highest-fret", 5, "--no-open-strings",
+                               "--json").out)["notes"]  # fmt: skip
+    assert all(1 <= note["fret"] <= 5 for note in low)
+    high = json.loads(undersong("finger", path, "--start-fret", 3, "--json").out)["notes"]
+    assert high[0]["fret"] == 3
+    plain, second = (
+        [(note["string"], note["fret"]) for note in json.loads(said.out)["notes"]]
+        for said in (
+            undersong("finger", path, "--json"),
+            undersong("finger", path, "--second-best", "--json"),
+        )
+    )
+    assert plain != second
+
+
 def test_finger_on_another_tuning(undersong: Undersong, tmp_path: Path) -> None:
     path = tmp_path / "low.json"
     path.write_text(

@@ -16,7 +16,7 @@ from undersong.cli.options import (
 )
 from undersong.cli.outputs import add_outputs, part_lines, today, write_outputs
 from undersong.theory.key import parse_key
-from undersong.theory.meter import FOUR_FOUR, parse_meter
+from undersong.theory.meter import parse_meter
 
 if TYPE_CHECKING:
     from undersong.drills.catalogue import DrillSheet
@@ -36,7 +36,7 @@ def add(commands: Commands) -> None:
         "--key", type=reads(parse_key), metavar="K", help="G, Bb, F#m ... (needed to make a drill)"
     )
     command.add_argument("--tempo", type=bpm, default=70.0, metavar="BPM", help="default 70")
-    command.add_argument("--meter", type=reads(parse_meter), default=FOUR_FOUR, help="default 4/4")
+    command.add_argument("--meter", type=reads(parse_meter), metavar="M", help="4/4, 6/8 ...")
     command.add_argument("--seed", type=int, default=1, help="for drills that choose at random")
     add_instrument(command)
     add_outputs(command)

@@ -14,6 +14,7 @@ from undersong.cli.options import (
     read_bytes,
 )
 from undersong.cli.outputs import add_outputs, part_lines, write_outputs
+from undersong.errors import UndersongError
 
 
 def add(commands: Commands) -> None:
@@ -27,6 +28,10 @@ def add(commands: Commands) -> None:
         "part", type=Path, metavar="PART", help="a part: .mid, .musicxml, .mxl or .json"
     )
     add_instrument(command)
+    command.add_argument("--highest-fret", type=int, metavar="N", help="stay at or below it")
+    command.add_argument("--start-fret", type=int, metavar="N", help="put the first note there")
+    command.add_argument("--no-open-strings", action="store_true", help="stop every note")
+    command.add_argument("--second-best", action="store_true", help="the next choice")
     add_outputs(command)
     add_json(command)
     command.set_defaults(run=run)
@@ -35,14 +40,24 @@ def add(commands: Commands) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the fingered part."""
     from undersong.exchange import part_to_json, read_part
-    from undersong.neck.fingering import finger_part
+    from undersong.neck.effort import OpenStrings
+    from undersong.neck.fingering import finger_part, second_best
+    from undersong.neck.wishes import Wishes
 
     part = read_part(read_bytes(args.part), args.part.name)
-    fingering = finger_part(part, instrument_of(args))
+    wishes = Wishes(
+        highest_fret=args.highest_fret,
+        start_fret=args.start_fret,
+        open_strings=OpenStrings.NEVER if args.no_open_strings else OpenStrings.ALLOWED,
+    )
+    choose = second_best if args.second_best else finger_part
+    fingering = choose(part, instrument_of(args), wishes=wishes)
+    if fingering is None:
+        raise UndersongError("There is no second choice: every note has only one place.")
     written = write_outputs(args, fingering.part)
     if args.json:
         print_json(part_to_json(fingering.part))
         return 0
-    for line in (*part_lines(fingering.part), *fingering.words(), *written):
+    for line in (*part_lines(fingering.part), *fingering.words(), fingering.cost_words(), *written):
         print(line)
     return 0
