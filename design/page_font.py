@@ -16,7 +16,7 @@ from pathlib import Path
 
 from fontTools.merge import Merger
 from fontTools.pens.cu2quPen import Cu2QuPen
-from fontTools.pens.recordingPen import DecomposingRecordingPen
+from fontTools.pens.recordingPen import RecordingPen
 from fontTools.pens.reverseContourPen import ReverseContourPen
 from fontTools.pens.ttGlyphPen import TTGlyphPen
 from fontTools.ttLib import TTFont
@@ -38,26 +38,31 @@ class Signs:
         self.begin()
 
     def begin(self) -> None:
+        """A fresh glyph."""
         self.glyphs = TTGlyphPen(None)
         self.pen = Cu2QuPen(self.glyphs, max_err=1.0, reverse_direction=False)
 
     def polygon(self, *points: Point) -> None:
+        """A closed shape of straight sides."""
         self.pen.moveTo(points[0])
         for point in points[1:]:
             self.pen.lineTo(point)
         self.pen.closePath()
 
     def upright(self, x: float, low: float, high: float) -> None:
+        """An upright stroke."""
         half = self.thin / 2
         self.polygon((x - half, low), (x - half, high), (x + half, high), (x + half, low))
 
     def beam(self, left: float, right: float, y: float, rise: float) -> None:
+        """A slanting beam."""
         half = self.thick / 2
         self.polygon(
             (left, y - half), (left, y + half), (right, y + rise + half), (right, y + rise - half)
         )
 
     def sharp(self) -> int:
+        """Its advance; so for every sign below."""
         for x, lift in ((165, 0), (315, 40)):
             self.upright(x, -40 + lift, 680 + lift)
         for y in (205, 425):
@@ -65,6 +70,7 @@ class Signs:
         return 480
 
     def natural(self) -> int:
+        """Two uprights, two beams."""
         self.upright(105, 60, 740)
         self.upright(315, -80, 600)
         half = self.thin / 2
@@ -73,6 +79,7 @@ class Signs:
         return 420
 
     def flat(self, x: float = 0) -> int:
+        """A stem and a bowl."""
         thin, thick = self.thin, self.thick
         left, right = x + 70, x + 70 + thin
         edge = x + 390
@@ -93,11 +100,13 @@ class Signs:
         return 440
 
     def double_flat(self) -> int:
+        """Two flats, close."""
         self.flat()
         self.flat(330)
         return 770
 
     def double_sharp(self) -> int:
+        """A small cross."""
         t = self.thick * 0.75
         for a, b in (((60, 160), (400, 500)), ((60, 500), (400, 160))):
             s = 1 if b[1] > a[1] else -1
@@ -111,12 +120,14 @@ class Signs:
         return 460
 
     def triangle(self) -> int:
+        """An outlined triangle."""
         self.polygon((50, 0), (330, 660), (610, 0))
         t = self.thin
         self.polygon((50 + t * 1.5, t), (610 - t * 1.5, t), (330, 660 - t * 2.4))
         return 660
 
     def diamond(self) -> int:
+        """An outlined diamond."""
         for r in (1.0, 1.0 - self.thin / 190):
             x, y = 280 * r, 300 * r
             points = [(330, 334 + y), (330 + x, 334), (330, 334 - y), (330 - x, 334)]
@@ -124,6 +135,7 @@ class Signs:
         return 660
 
     def arrow(self, *, way: str) -> int:
+        """A shaft and a head."""
         t = self.thin / 2
         shaft = [(60, 334 - t), (60, 334 + t), (560, 334 + t), (560, 334 - t)]
         head = [(470, 334 + 150), (660, 334), (470, 334 - 150)]
@@ -139,6 +151,7 @@ class Signs:
 
 
 def merged(folder: Path, weight: int, work: Path) -> TTFont:
+    """The Latin and extended Latin files as one font."""
     paths = []
     for part in ("latin", "latin-ext"):
         font = TTFont(folder / f"atkinson-hyperlegible-next-{part}-{weight}-normal.woff")
@@ -150,6 +163,7 @@ def merged(folder: Path, weight: int, work: Path) -> TTFont:
 
 
 def add_signs(font: TTFont, weight: int) -> None:
+    """Draw the signs and enter them in the font's tables."""
     signs = Signs(weight)
     draw = {
         0x266F: signs.sharp, 0x266E: signs.natural, 0x266D: signs.flat,
@@ -181,8 +195,6 @@ def open_zero(font: TTFont, weight: int) -> None:
 
     The outer curve stays; the two halves inside give way to one curve of the same kind.
     """
-    from fontTools.pens.recordingPen import RecordingPen
-
     glyf, name = font["glyf"], font.getBestCmap()[ord("0")]
     pen = RecordingPen()
     glyf[name].draw(pen, glyf)
@@ -220,6 +232,7 @@ def _width(points: list[Point]) -> float:
 
 
 def with_wide_cmap(font: TTFont) -> None:
+    """A character table that reaches the double sharp and flat."""
     from fontTools.ttLib.tables._c_m_a_p import CmapSubtable
 
     if any(table.format == 12 for table in font["cmap"].tables):
@@ -231,6 +244,7 @@ def with_wide_cmap(font: TTFont) -> None:
 
 
 def rename(font: TTFont, weight: int) -> None:
+    """Our own name, the makers' copyright and licence."""
     style = STYLES[weight]
     names = font["name"]
     copyright_ = names.getDebugName(0)
@@ -250,6 +264,7 @@ def rename(font: TTFont, weight: int) -> None:
 
 
 def main(folder: Path) -> None:
+    """Make both weights, their widths and the licence file."""
     OUT.mkdir(parents=True, exist_ok=True)
     widths: dict[str, dict[str, int]] = {}
     with tempfile.TemporaryDirectory() as work:

@@ -116,7 +116,13 @@ def _outside(instrument: Instrument, key: Key, root: int, tones: frozenset[int])
     """Tones of the chord that are not of the key, by their altered degrees."""
     own = {name.pitch_class for name in key.names}
     return [
-        Spot(string, fret, str(key.degree_of(key.spell(midi).name)), True, midi % 12 == root)
+        Spot(
+            string,
+            fret,
+            str(key.degree_of(key.spell(midi).name)),
+            is_filled=True,
+            is_root=midi % 12 == root,
+        )
         for string in range(1, instrument.strings + 1)
         for fret in range(instrument.frets + 1)
         for midi in (instrument.midi_at(string, fret),)
@@ -189,9 +195,9 @@ def _root_place(
     for note in part.notes:
         if note.at >= end:
             return None
-        if note.end > start and note.string is not None and note.fret is not None:
-            if note.degree == chord.lowest:
-                return note.string, note.fret, chord.lowest
+        is_placed = note.string is not None and note.fret is not None
+        if note.end > start and is_placed and note.degree == chord.lowest:
+            return note.string or 0, note.fret or 0, chord.lowest
     return None
 
 

@@ -157,9 +157,9 @@ class _Reading:
     def _shift_words(self, move: _Move) -> tuple[str, str]:
         a, b = move.before.note, move.after.note
         return (
-            f"The hand moves from fret {a.fret} (string {a.string}) to fret {b.fret} "
-            f"(string {b.string}) for {self._beat_words(move.after.at)}, "
-            f"{move.shift_mm:.0f} mm in {move.gap_s:.1f} s.",
+            f"For {self._beat_words(move.after.at)} the hand moves {move.shift_mm:.0f} mm along "
+            f"the neck in {move.gap_s:.1f} s: from string {a.string}, fret {a.fret}, finger "
+            f"{a.finger} to string {b.string}, fret {b.fret}, finger {b.finger}.",
             "Loop just the note before the move and the note after it, slowly, looking at where "
             "you land. Then without looking. Then the whole bar.",
         )

@@ -16,6 +16,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import verovio
 from lxml import etree
@@ -177,13 +178,17 @@ def _prepared(musicxml: bytes, first_bar: int, most_notes: int, *, with_letters:
 
 def _break_lines(measures: list[etree._Element], most_notes: int) -> None:
     """Four bars to a line as on the chart, lines about even, fewer bars where notes would crowd."""
-    notes = [len(measure.xpath("note[not(staff) or staff='1']")) for measure in measures]
+    notes = [_notes_on_the_staff(measure) for measure in measures]
     full = [measure for measure in measures if measure.get("implicit") != "yes"]
     lines = max(-(-len(full) // BARS_A_LINE), 1)
     while lines < len(full) and max(_notes_a_line(notes, _starts(len(notes), lines))) > most_notes:
         lines += 1
     for start in _starts(len(measures), lines)[1:]:
         measures[start].insert(0, etree.Element("print", {"new-page": "yes"}))
+
+
+def _notes_on_the_staff(measure: etree._Element) -> int:
+    return sum(note.findtext("staff", "1") == "1" for note in measure.findall("note"))
 
 
 def _starts(count: int, lines: int) -> list[int]:
@@ -321,7 +326,7 @@ def _part_labels(labels: list[_Label]) -> None:
         rows.setdefault((label.kind, round(label.y)), []).append(label)
     for row in rows.values():
         row.sort(key=lambda label: label.left)
-        for left, right in zip(row, row[1:], strict=False):
+        for left, right in pairwise(row):
             room = right.left - left.left - 0.25 * left.size
             if left.width > room > 0:
                 share = max(room / left.width, _LEAST_SIZE)

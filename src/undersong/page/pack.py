@@ -15,7 +15,7 @@ from undersong.errors import PageError
 from undersong.neck.instrument import Instrument
 from undersong.page import flow, packpages
 from undersong.page.carepage import care
-from undersong.page.chartpage import chart_pages
+from undersong.page.chartpage import chart_pages, signs_of_key
 from undersong.page.diagram import PAGE_FRETS, neck_drawing
 from undersong.page.ground import BLACK, PRINT, Ground, ground_named
 from undersong.page.marks import Drawing
@@ -216,7 +216,7 @@ def drill_pdf(
     parts += [flow.paragraph(remark) for remark in remarks]
     parts.append(packpages.line(part, part.title, setting))
     drawing = neck_drawing(instrument, part.key, last_fret=PAGE_FRETS, width_mm=setting.width_mm)
-    head = flow.heading(f"The key of {packpages.signs_of_key(part.key)} on the neck", 2)
+    head = flow.heading(f"The key of {signs_of_key(part.key)} on the neck", 2)
     parts.append(flow.kept_together((head, figure(drawing, setting.ground))))
     foot = f"{part.title}, {edition.words}."
     return _document(part.title, ["\n".join(parts)], foot, setting, edition)

@@ -260,7 +260,8 @@ def hard_bars(each: PackSong, instrument: Instrument, setting: Setting) -> str:
         flow.small(climb_words(each.part.tempo_bpm), setting.ground),
     )
     first, *others = (tuple(_hard_bar(bar, each.part, setting)) for bar in bars)
-    return "\n".join(map(flow.kept_together, ((*head, *first), *others)))
+    blocks = map(flow.kept_together, ((*head, *first), *others))
+    return "\n".join((flow.space(7), *blocks))
 
 
 def _hard_bar(bar: HardBar, part: Part, setting: Setting) -> Iterator[str]:

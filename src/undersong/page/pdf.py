@@ -143,8 +143,8 @@ def figure(drawing: Drawing, ground: Ground) -> str:
 def picture(svg: str, width_mm: float, alt: str) -> str:
     """An SVG as a figure of a width."""
     return (
-        f'#block(above: 0mm, below: {mm(_BETWEEN_MM)}, breakable: false, image(bytes({quoted(svg)}), format: "svg", '
-        f"width: {mm(width_mm)}, alt: {quoted(alt)}))"
+        f"#block(above: 0mm, below: {mm(_BETWEEN_MM)}, breakable: false, "
+        f'image(bytes({quoted(svg)}), format: "svg", width: {mm(width_mm)}, alt: {quoted(alt)}))'
     )
 
 
