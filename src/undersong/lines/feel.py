@@ -35,7 +35,7 @@ _WORDS = (
     (r"floor|dance|club|disco", Feel.FLOOR),
     (r"6/8|12/8|compound|in six", Feel.BALLAD_68),
     (r"sixteen|16", Feel.SIXTEENTHS),
-    (r"straight|eighths?|8ths?|rock|drive", Feel.STRAIGHT),
+    (r"straight|eighths?|8ths?|\brock\b|drive", Feel.STRAIGHT),
 )
 _NO_SWING = re.compile(r"\b(?:no|not|without|un)\W*(?:swing|swung|shuffle)")
 

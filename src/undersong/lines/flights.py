@@ -18,6 +18,7 @@ from undersong.lines.figures import (
     Tone,
     arrival_why,
     chord_note,
+    into_goal,
     is_on_beat,
     role_words,
     tones_of,
@@ -34,7 +35,9 @@ from undersong.theory.pitch import PitchName
 REACH_BELOW, REACH_ABOVE = 7, 12  # semitones a fill may leave its ends by
 QUICK_S = 0.11  # a sixteenth shorter than this is no place for a fill
 TOP_OF_MELODY = 55  # G3, the twelfth fret of the highest string of four
-MELODY_SHARE = Fraction(3, 4)  # of a bar: shorter slots have no room for a melody
+ROOM_FOR_MELODY = 2  # beats: shorter slots have no room for one
+UNEVEN_UNIT = 8  # 5/8, 7/8: their beats are too few for a melody
+LONG_MELODY = Fraction(3, 4)  # of a bar: shorter slots move in half beats at once
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +149,7 @@ def _road_whys(
 
 def melodies(slot: Slot, weights: LineWeights) -> list[Figure]:
     """Tenths, a melody through the bar, and a counter-melody an octave up."""
-    if slot.goal is None or slot.length < MELODY_SHARE * slot.meter.bar or slot.push:
+    if slot.goal is None or slot.length < ROOM_FOR_MELODY * slot.beat or slot.push:
         return []
     high = min(TOP_OF_MELODY, slot.high + OCTAVE)
     roomy = replace(slot, high=high)
@@ -160,12 +163,15 @@ def melodies(slot: Slot, weights: LineWeights) -> list[Figure]:
 
 def _melody_rhythms(slot: Slot) -> list[tuple[Wholes, ...]]:
     """Onsets after the arrival: beats when calm, beats and their halves when full."""
+    is_long = slot.length >= LONG_MELODY * slot.meter.bar
     if slot.meter.is_compound:
         eighths = _grid(slot.start, slot.end, EIGHTH)[1:]
         calm = tuple(at for at in eighths if (at / EIGHTH) % 3 in (0, 2))
-        return [calm] if slot.energy <= 1 else [calm, eighths]
+        return [calm] if slot.energy <= 1 and is_long else [calm, eighths]
     beats = _grid(slot.start, slot.end, slot.beat)[1:]
     halves = _grid(slot.start, slot.end, slot.beat / 2)[1:]
+    if not is_long or slot.meter.unit >= UNEVEN_UNIT:
+        return [halves]
     second_half = tuple(at for at in halves if at in beats or at > slot.middle)
     return [beats] if slot.energy <= 1 else [second_half, beats]
 
@@ -182,6 +188,7 @@ def _melody(
     notes = [first, *((midi, name, why) for (midi, name), why in zip(road, whys, strict=True))]
     tones = tones_of(slot, (slot.start, *onsets), notes)
     points = weights.melody + wideness(slot, tones[1:], weights)
+    points += into_goal(slot, tones, weights)
     return Figure(idea, Kind.MELODY, idea, tones, points)
 
 

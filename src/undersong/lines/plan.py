@@ -128,10 +128,10 @@ def _stretches(bars: Sequence[PlayedBar]) -> list[_Stretch]:
 
 
 def _phrase_place(bars: Sequence[PlayedBar], stretch: _Stretch, index: int) -> int:
-    first_full = stretch.start + (
-        1 if bars[stretch.start].length < bars[stretch.start].meter.bar else 0
-    )
-    return (index - first_full) % PHRASE_BARS
+    """Place in the four-bar phrase, from 0; a pick-up stands before it, at -1."""
+    first = bars[stretch.start]
+    first_full = stretch.start + (first.length < first.meter.bar)
+    return (index - first_full) % PHRASE_BARS if index >= first_full else -1
 
 
 def _has_vocal(bar: PlayedBar) -> bool:

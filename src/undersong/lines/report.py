@@ -11,7 +11,8 @@ an octave of those (`SUPPORT`), another note of the chord (`CHORD`), another not
 the moment (`PASSING`), or none of these (`CHROMATIC`). A *strong beat* is a bar line or a
 chord's arrival. An *approach* is a passing or chromatic note directly before a chord's arrival;
 it is *resolved* if the arrival lies a step or half-step away, or, for the first of two, if both
-enclose or walk into it.
+enclose or walk into it; the fifth of the arrival, where it belongs to the scale, resolves too
+(trade handbook 7.2, rule 3).
 
 *Difficulty* is points for each beat that is not silent, from `POINTS`: a stroke, a stroke off
 the beat, a change of pitch that the chart did not ask for, and the class of the note; common
@@ -49,7 +50,8 @@ FOUR_STRINGS = Instrument()
 STROKES_A_BAR_HELD = 2.2  # up to here, roots alone are held roots
 LONGEST_PUSH = Wholes(1, 4)  # a chord that arrives no earlier before a key change is pushed
 LONG_RUN = 3  # notes in a row that are neither bass note, fifth nor octave: no mere approach
-MELODIC_BARS = 0.2  # share of bars with a long run from which a line is melodic
+FOURTH_SEMITONES = 5  # from a note's fifth up to the note
+MELODIC_BARS = 0.3  # share of bars with a long run from which a line is melodic
 
 
 class NoteClass(IntEnum):
@@ -342,11 +344,14 @@ def _with_approaches(seen: list[_Seen]) -> list[_Seen]:
 
 
 def _is_resolved(each: _Seen, following: Sequence[_Seen]) -> bool:
-    """By step into the next note, or as the first of two on both sides of an arrival."""
+    """By step into the next note, as its fifth, or as the first of two around an arrival."""
     midis = [other.stroke.note.pitch.midi - each.stroke.note.pitch.midi for other in following]
     if not midis:
         return False
     if 0 < abs(midis[0]) <= STEP_SEMITONES:
+        return True
+    is_fifth = midis[0] % SEMITONES_PER_OCTAVE == FOURTH_SEMITONES
+    if is_fifth and following[0].is_strong and each.note_class < NoteClass.CHROMATIC:
         return True
     if len(midis) < 2 or not following[1].is_strong:
         return False
@@ -429,10 +434,12 @@ def _shifts(fingering: Fingering, instrument: Instrument) -> list[tuple[float, W
 
 def fast_shifts(
     fingering: Fingering, instrument: Instrument, *, over_mm_s: float
-) -> tuple[Wholes, ...]:
-    """Where the hand has to arrive after a shift faster than a limit, in order."""
+) -> tuple[tuple[Wholes, Wholes], ...]:
+    """Places of the notes left and reached by every shift faster than a limit, in order."""
+    strokes = fingering.part.strokes
+    before = {later.at: earlier.at for earlier, later in pairwise(strokes)}
     shifts = _shifts(fingering, instrument)
-    return tuple(place for speed, place in shifts if speed > over_mm_s)
+    return tuple((before[place], place) for speed, place in shifts if speed > over_mm_s)
 
 
 def report_json(report: LineReport) -> dict[str, object]:

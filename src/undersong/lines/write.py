@@ -284,6 +284,11 @@ class _Desk:
             whole_s=self.score.whole_s,
         )
 
+    def can_be_simpler(self, index: int) -> bool:
+        """Whether a bar may fall another level: it is neither pinned nor at the lowest."""
+        wish = self.asked.wish(self.score.bars[index].number)
+        return wish.pinned is None and self.levels[index] > LOWEST_LEVEL
+
     def _ceiling(self, plan: BarPlan) -> int:
         return TOP_OF_VERSE if plan.energy <= 1 else TOP_BETWEEN_ROOTS
 
@@ -323,24 +328,29 @@ def _written(song: Song, asked: Asked, instrument: Instrument, weights: LineWeig
     )
 
 
-def _made_simpler(desk: _Desk, hard: Sequence[Wholes], remarks: dict[int, str]) -> bool:
-    """Lower the level of bars the hand cannot manage; False where none is left to lower.
+def _made_simpler(
+    desk: _Desk, hard: Sequence[tuple[Wholes, Wholes]], remarks: dict[int, str]
+) -> bool:
+    """Lower the level of bars the hand cannot leave in time; False where none can be lowered.
 
-    A bar's level falls at most five times, so that asking again comes to an end.
+    The bar of the note that is left comes first, then the bar that is reached. A bar's level
+    falls at most five times, so that asking again comes to an end.
     """
     bars = desk.score.bars
     starts = [bar.at for bar in bars]
-    lowered = False
-    for index in sorted({bisect_right(starts, place) - 1 for place in hard}):
-        number = bars[index].number
-        is_pinned = desk.asked.wish(number).pinned is not None
-        if is_pinned or desk.levels[index] == LOWEST_LEVEL:
+    lower: set[int] = set()
+    for left, reached in hard:
+        both = [bisect_right(starts, place) - 1 for place in (left, reached)]
+        found = next((index for index in both if desk.can_be_simpler(index)), None)
+        number = bars[both[1] if found is None else found].number
+        if found is None:
             remarks[number] = f"Bar {number} asks for a shift faster than most hands can move."
-            continue
+        else:
+            lower.add(found)
+            remarks[number] = f"Bar {number} is written simpler: there is no time for the shift."
+    for index in lower:
         desk.levels[index] -= 1
-        lowered = True
-        remarks[number] = f"Bar {number} is written simpler: there is no time for the shift."
-    return lowered
+    return bool(lower)
 
 
 def _with_ideas(desk: _Desk, choices: list[Choice]) -> tuple[Figure, ...]:

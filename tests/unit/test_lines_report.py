@@ -1,0 +1,97 @@
+"""The report on lines whose right answer is plain: a few notes written by hand."""
+
+from __future__ import annotations
+
+import json
+from fractions import Fraction
+
+import pytest
+
+from undersong.lines.report import NoteClass, line_report, note_class, report_json
+from undersong.theory.chord import parse_number_chord
+from undersong.theory.key import parse_key
+from undersong.theory.meter import FOUR_FOUR
+from undersong.theory.part import ChordMark, Note, Part, in_order
+from undersong.theory.pitch import parse_pitch
+
+G = parse_key("G")
+
+
+def part(*notes: str, chords: str = "1 4") -> Part:
+    """Notes as ``place/length pitch`` in quarters; one chord a bar."""
+    found = []
+    for text in notes:
+        at, lasts, name = text.split()
+        pitch = parse_pitch(name)
+        found.append(Note(Fraction(at) / 4, Fraction(lasts) / 4, pitch, G.degree_of(pitch.name)))
+    marks = tuple(
+        ChordMark(Fraction(place), parse_number_chord(word))
+        for place, word in enumerate(chords.split())
+    )
+    whole = Fraction(len(marks))
+    return Part("By hand", G, FOUR_FOUR, 80, in_order(found), chords=marks, length=whole)
+
+
+@pytest.mark.parametrize(
+    ("pitch", "kind"),
+    [
+        ("C2", NoteClass.SUPPORT),
+        ("G2", NoteClass.SUPPORT),
+        ("Eb2", NoteClass.CHORD),
+        ("A1", NoteClass.PASSING),
+        ("E2", NoteClass.CHROMATIC),
+    ],
+)
+def test_notes_over_a_minor_four(pitch: str, kind: NoteClass) -> None:
+    assert note_class(parse_pitch(pitch).midi, parse_number_chord("4-"), G) is kind
+
+
+def test_roots_alone_are_level_one_and_all_bass_notes() -> None:
+    report = line_report(part("0 4 G1", "4 4 C2"))
+    assert (report.level, report.bass_note_share, report.chord_tone_share) == (1, 1.0, 1.0)
+    assert (report.density, report.difficulty) == (0.25, 0.25)
+    assert (report.step_share, report.approaches) == (0.0, 0)
+
+
+def test_a_wrong_root_is_counted() -> None:
+    report = line_report(part("0 4 G1", "4 4 E2"))
+    assert report.bass_note_share == 0.5
+    assert report.chord_tone_share == 1.0
+
+
+def test_a_resolved_chromatic_approach() -> None:
+    report = line_report(part("0 3 G1", "3 1 Db2", "4 4 C2"))
+    assert (report.chromatic, report.chromatic_resolved) == (1, 1)
+    assert (report.approaches, report.approaches_resolved) == (1, 1)
+    assert report.level == 4
+
+
+def test_a_chromatic_note_left_hanging() -> None:
+    report = line_report(part("0 3 G1", "3 1 F1", "4 4 C2"))
+    assert (report.chromatic, report.chromatic_resolved) == (1, 0)
+
+
+def test_a_double_approach_is_resolved_as_a_pair() -> None:
+    report = line_report(part("0 2 D2", "2 1 Db2", "3 1 B1", "4 4 C2", chords="5 4"))
+    assert report.chromatic == report.chromatic_resolved == 1
+
+
+def test_octaves_and_fifths_are_level_three() -> None:
+    assert line_report(part("0 2 G1", "2 1 D2", "3 1 G2", "4 4 C2")).level == 3
+
+
+def test_the_hardest_shift_names_its_bar() -> None:
+    told = line_report(part("0 4 F1", "4 4 F3", chords="b7 b7"))
+    assert told.hardest_shift_bar == 2
+    assert told.hardest_shift_mm_s > 0
+
+
+def test_the_report_goes_into_json() -> None:
+    row = report_json(line_report(part("0 4 G1", "4 4 C2"), level=1))
+    assert json.loads(json.dumps(row))["lowest"] == "G1"
+    assert row["asked_level"] == 1
+
+
+def test_nothing_to_play_is_an_answer() -> None:
+    report = line_report(part())
+    assert (report.notes, report.lowest, report.difficulty) == (0, None, 0.0)
