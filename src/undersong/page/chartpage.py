@@ -2,7 +2,7 @@
 
 Title, key, meter and tempo stand at the top, section names in the left margin, four bars to a
 line, the roadmap at the foot. Figures are as tall as one page allows, from 13 mm down to 9 mm
-(larger in the large edition); a song too long for that goes on to the next page rather than
+(15 to 12 mm in the large edition); a song too long for that goes on to the next page rather than
 shrink. A line too dense for its width is broken before its figures are made smaller.
 """
 
@@ -36,7 +36,7 @@ from undersong.theory.key import Key, Mode
 BARS_A_LINE = 4
 LEAST_FIGURE_MM = 9.0
 MOST_FIGURE_MM = 13.0
-LARGE_FIGURE_MM = 14.0
+LARGE_FIGURE_MM, LEAST_LARGE_MM = 15.0, 12.0
 _LARGE_WORDS = 1.35  # the large edition's names, notes and roadmap
 _TITLE_MM, _LEAST_TITLE_MM = 9.5, 7.0
 _MARGIN_MM = 27.0  # for section names
@@ -50,7 +50,7 @@ _LETTERS_BELOW = 0.62
 _SECTION_GAP = 0.34
 _WORDS = 0.62  # a line of directions above a row
 _ROWS_CARRIED = 5
-_TIGHT = 0.6  # the least share of that room before a song takes a second page
+_TIGHTER = (0.8, 0.6)  # shares of that room to try before a song takes a second page
 _SQUEEZE = 0.94  # how far a line may shrink before it is broken instead
 
 
@@ -102,32 +102,36 @@ def chart_pages(
     is_large
         The edition for weak eyes: taller figures and words.
     """
-    for figure_mm, air in _tries(is_large=is_large):
-        plan = _Plan(
+
+    def planned(figure_mm: float, air: float) -> _Plan:
+        return _Plan(
             song,
             width_mm,
             height_mm,
             figure_mm,
             air=air,
+            words=_LARGE_WORDS if is_large else 1.0,
             with_letters=with_letters,
             singer=singer,
         )
+
+    sizes = _sizes(is_large=is_large)
+    tries = [(size, 1.0) for size in sizes] + [(sizes[-1], air) for air in _TIGHTER]
+    for figure_mm, air in tries:
+        plan = planned(figure_mm, air)
         if len(plan.pages) == 1:
-            break
-    return plan.drawings()
+            return plan.drawings()
+    # No single page holds it: the largest figures that take no page more than the least do.
+    fewest = len(planned(sizes[-1], 1.0).pages)
+    plans = (planned(size, 1.0) for size in sizes)
+    return next(plan for plan in plans if len(plan.pages) <= fewest).drawings()
 
 
-def _tries(*, is_large: bool) -> Iterator[tuple[float, float]]:
-    """Figure heights and shares of the usual air between lines, the best first."""
-    if not is_large:
-        for half_mm in range(int(MOST_FIGURE_MM * 2), int(LEAST_FIGURE_MM * 2) - 1, -1):
-            yield half_mm / 2, 1.0
-        yield LEAST_FIGURE_MM, 0.8
-        yield LEAST_FIGURE_MM, _TIGHT
-        yield LEAST_FIGURE_MM, 1.0
-        return
-    yield LARGE_FIGURE_MM, _TIGHT
-    yield LARGE_FIGURE_MM, 0.8
+def _sizes(*, is_large: bool) -> list[float]:
+    """Heights of figures to try, the tallest first."""
+    least = LEAST_LARGE_MM if is_large else LEAST_FIGURE_MM
+    most = LARGE_FIGURE_MM if is_large else MOST_FIGURE_MM
+    return [most - step for step in range(int(most - least) + 1)]
 
 
 class _Plan:
@@ -141,12 +145,13 @@ class _Plan:
         figure_mm: float,
         *,
         air: float,
+        words: float,
         with_letters: bool,
         singer: str,
     ) -> None:
         self.song, self.width, self.height, self.f = song, width, height, figure_mm
         self.with_letters, self.air = with_letters, air
-        self.words = _LARGE_WORDS if figure_mm >= LARGE_FIGURE_MM else 1.0
+        self.words = words
         self.singer = singer
         self.keys = bar_keys(song)
         self.name_mm = min(

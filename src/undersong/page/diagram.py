@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -192,7 +193,8 @@ def root_paths(part: Part) -> tuple[RootPath, ...]:
 def _root_place(
     part: Part, chord: NumberChord, start: Wholes, end: Wholes
 ) -> tuple[int, int, Degree] | None:
-    for note in part.notes:
+    first = max(bisect_left(part.notes, start, key=lambda note: note.at) - 1, 0)
+    for note in part.notes[first:]:  # the one before may sound into this chord
         if note.at >= end:
             return None
         is_placed = note.string is not None and note.fret is not None

@@ -79,7 +79,7 @@ def music(systems: Sequence[System], words: str) -> str:
 def kept_together(parts: Iterable[str]) -> str:
     """Pieces that stay on one page."""
     inner = "\n".join(parts)
-    return f"#block(breakable: false, width: 100%)[\n{inner}\n]"
+    return f"#block(breakable: false, width: 100%, above: {mm(6)})[\n{inner}\n]"
 
 
 def space(height_mm: float) -> str:

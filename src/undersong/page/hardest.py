@@ -182,7 +182,10 @@ class _Reading:
         )
 
     def _beat_words(self, at: Wholes) -> str:
-        beat = self._beat(at)
+        beat, meter = self._beat(at), self.bars[self._bar_of(at)].meter
+        count = (beat - 1) * meter.beat * meter.unit + 1
+        if meter.is_compound and count.denominator == 1 and beat.denominator > 1:
+            return f"count {count} of {meter.upper}"
         whole, rest = int(beat), beat % 1
         if rest == 0:
             return f"beat {whole}"

@@ -225,6 +225,7 @@ def _system(svg: str, width_mm: float, ground: Ground, staff_mm: float) -> Syste
     if inner is None:
         raise PageError("The music cannot be engraved: the engraver drew no page.")
     inner.set("color", ground.ink)
+    inner.set("fill", ground.ink)
     inner.set("font-family", FAMILY)
     labels = [*_labels(root, ground, staff_mm * _UNITS_PER_MM * _FINE)]
     _part_labels([label for label in labels if label.kind in ("dir", "harm", "syl")])

@@ -259,9 +259,15 @@ def hard_bars(each: PackSong, instrument: Instrument, setting: Setting) -> str:
         flow.heading(f"{each.song.title}: {counts[len(bars)].lower()} to loop first", 2),
         flow.small(climb_words(each.part.tempo_bpm), setting.ground),
     )
-    first, *others = (tuple(_hard_bar(bar, each.part, setting)) for bar in bars)
+    told: dict[str, int] = {}
+    pieces = []
+    for bar in bars:
+        before = told.setdefault(bar.advice, bar.number)
+        advice = bar.advice if before == bar.number else f"Practise it as bar {before}."
+        pieces.append((*_hard_bar(bar, each.part, setting), f"{bar.reason} {advice}"))
+    first, *others = ((*music, flow.paragraph(words)) for *music, words in pieces)
     blocks = map(flow.kept_together, ((*head, *first), *others))
-    return "\n".join((flow.space(7), *blocks))
+    return "\n".join(blocks)
 
 
 def _hard_bar(bar: HardBar, part: Part, setting: Setting) -> Iterator[str]:
@@ -275,7 +281,6 @@ def _hard_bar(bar: HardBar, part: Part, setting: Setting) -> Iterator[str]:
     yield flow.heading(words, 3)
     piece = excerpt(part, first, last)
     yield flow.music(_systems(piece, part.bars[first].number, setting), words)
-    yield flow.paragraph(f"{bar.reason} {bar.advice}")
 
 
 def plan(days: Sequence[PlanDay], setting: Setting) -> str:
@@ -287,7 +292,7 @@ def plan(days: Sequence[PlanDay], setting: Setting) -> str:
     for day in days:
         rows = [(f"{turn.minutes:g} min", turn.words) for turn in day.turns]
         total = sum(turn.minutes for turn in day.turns)
-        name = f"{day.day:%A}, {day_words(day.day)}: {total:g} minutes"
+        name = f"{day.day:%A}, {day.day.day} {day.day:%B}: {total:g} minutes"
         box = "box(width: 4mm, height: 4mm, stroke: 0.3mm)"
         parts.append(
             flow.kept_together(
