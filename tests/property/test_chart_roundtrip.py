@@ -11,7 +11,7 @@ from undersong.chart.degrees import letters, numbers, with_habit
 from undersong.chart.lownotes import low_notes
 from undersong.chart.roadmap import chord_at, duration_s, length, timeline, unrolled
 from undersong.chart.show import chart_json, chart_lines
-from undersong.chart.song import ChordEvent, Song, Style, in_key
+from undersong.chart.song import Bar, ChordEvent, OrderItem, Song, Style, in_key
 from undersong.chart.text import parse_song
 from undersong.chart.write import fresh_text, song_text
 from undersong.errors import ChartErrors
@@ -149,3 +149,53 @@ def test_any_text_reads_or_is_refused(text: str) -> None:
     for error in errors:
         assert 0 <= error.line <= lines
         assert error.column <= len(error.text) + 2
+
+
+EDITS = ("facts", "add bar", "drop section", "add section", "order", "key")
+
+
+@st.composite
+def edits(draw: st.DrawFn, song: Song) -> Song:
+    """A song changed in one way an editor would change it."""
+    kind = draw(
+        st.sampled_from(("facts", "add bar", "drop section", "add section", "order", "key"))
+    )
+    section = draw(st.integers(0, len(song.sections) - 1))
+    sections = list(song.sections)
+    if kind == "facts":
+        return replace(song, title="Another", tempo_bpm=66.0, feel="slow", notes=("a note",))
+    if kind == "add bar":
+        bars = sections[section].bars
+        at = draw(st.sampled_from((0, len(bars))))
+        if bars[0].is_pickup or bars[-1].endings:
+            return song
+        new = Bar((ChordEvent(bars[0].length * 0, draw(number_chords)),), song.meter)
+        sections[section] = replace(sections[section], bars=(*bars[:at], new, *bars[at:]))
+        return replace(song, sections=tuple(sections))
+    if kind == "drop section" and len(sections) > 1:
+        name = sections.pop(section).name
+        order = tuple(item for item in song.order if item.name != name)
+        return replace(song, sections=tuple(sections), order=order)
+    if kind == "add section":
+        sections.insert(section, replace(sections[section], name="Quite new"))
+        return replace(song, sections=tuple(sections))
+    if kind == "key":
+        return in_key(song, draw(st.sampled_from(KEYS[:15] if _is_major(song) else KEYS[15:])))
+    return replace(song, order=(OrderItem(song.sections[section].name, 2),))
+
+
+def _is_major(song: Song) -> bool:
+    return song.key.mode is Mode.MAJOR
+
+
+@few
+@given(songs(), st.data())
+def test_an_edit_keeps_the_leaders_comments(song: Song, data: st.DataObject) -> None:
+    text = "# mine\n\n" + fresh_text(song).replace("\n\n", "\n\n# between\n", 1) + "; last\n"
+    read = parse_song(text)
+    edited = data.draw(edits(read))
+    after = song_text(edited)
+    assert parse_song(after) == edited
+    assert after.startswith("# mine\n")
+    assert "# between" in after
+    assert after.rstrip().endswith("; last") or "; last\n" in after
