@@ -48,6 +48,9 @@ _RANK_COST = 0.012
 _MISSING_COST = 0.25
 _OUTSIDE_COST = 1.0
 _BASS_BONUS = 0.12
+_TRIAD = 3
+_EXTRA_TONE_COST = 0.22  # a tune's passing note makes no seventh chord
+_START_SHARE = 16  # the bass is the lowest note struck in the first sixteenth of a stretch
 _SPLIT_GAIN = 0.15
 _SPLIT_GAIN_WITH_BASS = 0.0  # the bass moves to another root: the clearest sign of a new chord
 
@@ -215,19 +218,21 @@ def _heard(track: _Track, start: int, end: int, meter: Meter) -> list[tuple[Whol
 
 def _best(notes: Iterable[_Sounding], start: int, end: int) -> _Match | None:
     weights = [0.0] * 12
-    lowest: tuple[int, int] | None = None
+    sounding: list[int] = []
+    at_start: list[int] = []
     for note in notes:
         overlap = min(note.end, end) - max(note.start, start)
         if overlap <= 0:
             continue
         weights[note.midi % 12] += overlap
-        if overlap * 4 >= end - start or note.start <= start:
-            lowest = min(lowest or (note.midi, 0), (note.midi, 0))
+        sounding.append(note.midi)
+        if note.start <= start + (end - start) // _START_SHARE:
+            at_start.append(note.midi)
     total = sum(weights)
     if total == 0:
         return None
     weights = [weight / total for weight in weights]
-    bass = lowest[0] % 12 if lowest else max(range(12), key=lambda pc: weights[pc])
+    bass = min(at_start or sounding) % 12
     scored = sorted(
         (
             (_score(weights, root, quality(name), rank, bass), root, name)
@@ -247,7 +252,8 @@ def _score(weights: list[float], root: int, kind: Quality, rank: int, bass: int)
     inside = sum(weights[tone] for tone in tones)
     missing = sum(weights[tone] == 0 for tone in tones) / len(tones)
     score = inside - _OUTSIDE_COST * (1 - inside) - _MISSING_COST * missing * 2
-    return score - _RANK_COST * rank + (_BASS_BONUS if bass == root else 0.0)
+    extra = _EXTRA_TONE_COST if len(tones) > _TRIAD else 0.0
+    return score - extra - _RANK_COST * rank + (_BASS_BONUS if bass == root else 0.0)
 
 
 def _key_of(matches: list[tuple[Meter, list[tuple[Wholes, _Match | None]]]]) -> Key:
