@@ -17,7 +17,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from undersong.errors import UndersongError
-from undersong.web import necks, songs, sunday
+from undersong.web import listening, necks, practice, songs, sunday, takes
 from undersong.web.desk import Desk, sentences
 from undersong.web.guard import Guard
 from undersong.web.pages import GROUNDS, KEEP_S, back_to, field, own_path, page
@@ -38,6 +38,9 @@ def make_app(desk: Desk) -> Starlette:
             *sunday.ROUTES,
             *songs.ROUTES,
             *necks.ROUTES,
+            *practice.ROUTES,
+            *takes.ROUTES,
+            *listening.ROUTES,
             Route("/me", choose, methods=["POST"]),
             Mount("/static", StaticFiles(directory=_folder("undersong.web", "static"))),
             Mount("/fonts", StaticFiles(directory=_folder("undersong.page", "fonts"))),

@@ -6,7 +6,7 @@ let shared = null;
 
 /** The one audio context; made at the first touch, as browsers ask. */
 export function context() {
-  shared ??= new AudioContext({ latencyHint: "interactive" });
+  shared ??= new AudioContext({ latencyHint: "balanced" });
   return shared;
 }
 

@@ -1,0 +1,159 @@
+"""Practice: choose what to play; the page that counts in, listens and says what comes next."""
+
+from __future__ import annotations
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import FileResponse, JSONResponse, Response
+from starlette.routing import Route
+
+from undersong.drills.catalogue import CATALOGUE
+from undersong.ear import window_ms
+from undersong.errors import UndersongError
+from undersong.log.values import Player
+from undersong.practice.care import (
+    PAIN_AFTER,
+    PAIN_QUESTION,
+    PAIN_STOP,
+    asks_about_pain,
+    cautions,
+)
+from undersong.sound.schedule import ClickPattern, ClickPlan, schedule
+from undersong.theory.key import MAJOR_KEYS, MINOR_KEYS
+from undersong.web.climbview import climb_view
+from undersong.web.desk import Desk
+from undersong.web.pages import desk_of, environment, field, number, page, player_of
+from undersong.web.songs import shelf_of
+from undersong.web.sounds import Wanted
+from undersong.web.tabs import tab_bars
+from undersong.web.takes import checked_tempo
+from undersong.web.work import climb_of, kept_item, level_of, work_of
+
+
+def choose_work(request: Request) -> Response:
+    """What there is to practise."""
+    desk = desk_of(request)
+    try:
+        songs = desk.sunday().songs
+    except UndersongError:
+        songs = ()
+    player = player_of(request)
+    recent = []
+    if player is not None:
+        takes = desk.book.takes_of(player)
+        recent = list(dict.fromkeys(take.item.label for take in reversed(takes)))[:5]
+    return page(
+        request,
+        "choose.html",
+        songs=songs,
+        drills=CATALOGUE,
+        keys=(*MAJOR_KEYS, *MINOR_KEYS),
+        recent=recent,
+    )
+
+
+def at_work(request: Request) -> Response:
+    """The page that counts in and listens."""
+    desk, player = desk_of(request), _someone(request)
+    work = work_of(desk, player, request.query_params)
+    state = climb_of(desk, player, work)
+    takes = desk.book.takes_of(player, kept_item(desk, work))
+    part = work.part.at_tempo(state.ladder.tempo_bpm)
+    now = desk.clock()
+    hurt_today = player.pain_said_on == now.date()
+    said = cautions(desk.book.history(player), now=now, last_pain=player.pain_said_on)
+    return page(
+        request,
+        "practice.html",
+        work=work,
+        part=part,
+        bars=tab_bars(part),
+        tempo=f"{state.ladder.tempo_bpm:g}",
+        climb=climb_view(takes, state),
+        window=f"{window_ms(part, level=level_of(player)):.0f}",
+        patterns=tuple(ClickPattern),
+        agreed=player.recordings_agreed_at is not None,
+        ask_pain=asks_about_pain(player.pain_asked_at, now=now) and not hurt_today,
+        hurt_today=hurt_today,
+        pain_question=PAIN_QUESTION,
+        pain_stop=PAIN_STOP,
+        cautions=[each for each in said if each.text != PAIN_STOP],
+    )
+
+
+def _someone(request: Request) -> Player:
+    player = player_of(request)
+    if player is None:
+        raise UndersongError(
+            "Nobody plays yet: open a set with players in it, or add one on the Log page."
+        )
+    return player
+
+
+def sheet(request: Request) -> Response:
+    """The music at a tempo, and when each click and note of a pass falls."""
+    desk, player = desk_of(request), _someone(request)
+    query = request.query_params
+    work = work_of(desk, player, query)
+    part = work.part.at_tempo(checked_tempo(number(query.get("tempo", ""), "tempo")))
+    timed = schedule(part, click=_click(query.get("click", "")))
+    template = environment().get_template("tab.html").module
+    return JSONResponse(
+        {
+            "tempo": part.tempo_bpm,
+            "start_s": timed.start_s,
+            "end_s": timed.end_s,
+            "clicks": [
+                {"s": click.onset_s, "kind": click.kind.value, "in": click.counting_in}
+                for click in timed.clicks
+            ],
+            "tab": str(template.tab_of(tab_bars(part))),  # type: ignore[attr-defined]
+            "window_ms": window_ms(part, level=level_of(player)),
+        }
+    )
+
+
+def _click(pattern: str) -> ClickPlan:
+    try:
+        return ClickPlan(pattern=ClickPattern(pattern)) if pattern else ClickPlan()
+    except ValueError:
+        raise UndersongError(f"There is no click called {pattern!r}.") from None
+
+
+def model(request: Request) -> Response:
+    """The work as it should sound, with count-in and click."""
+    desk, player = desk_of(request), _someone(request)
+    query = request.query_params
+    work = work_of(desk, player, query)
+    tempo_bpm = checked_tempo(number(query.get("tempo", ""), "tempo"))
+    sound = shelf_of(request).sound(Wanted(work.part, tempo_bpm=tempo_bpm))
+    return FileResponse(sound, media_type="audio/flac")
+
+
+async def pain(request: Request) -> Response:
+    """The answer to the question about pain."""
+    form = await request.form()
+    hurts = field(form, "hurts") == "yes"
+    await run_in_threadpool(_note_pain, desk_of(request), _someone(request), hurts=hurts)
+    return JSONResponse({"hurts": hurts, "text": PAIN_STOP if hurts else PAIN_AFTER})
+
+
+def _note_pain(desk: Desk, player: Player, *, hurts: bool) -> None:
+    desk.book.note_pain(player, at=desk.clock(), hurts=hurts)
+
+
+async def agree(request: Request) -> Response:
+    """The player (for a minor, a parent too) agrees to recordings being kept."""
+    desk, player = desk_of(request), _someone(request)
+    await run_in_threadpool(desk.book.agree_to_recordings, player, at=desk.clock())
+    return JSONResponse({"agreed": True})
+
+
+ROUTES = (
+    Route("/practice", choose_work),
+    Route("/practice/at", at_work),
+    Route("/practice/sheet", sheet),
+    Route("/practice/model", model),
+    Route("/practice/pain", pain, methods=["POST"]),
+    Route("/practice/agree", agree, methods=["POST"]),
+)

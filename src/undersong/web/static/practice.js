@@ -1,0 +1,562 @@
+// @ts-check
+/**
+ * A pass: count-in and click laid on the audio clock before it begins, the input heard with its
+ * frame numbers, the verdict shown on the music, the next tempo taken. No timer decides when
+ * anything sounds.
+ *
+ * @typedef {{ tempo: number, start_s: number, end_s: number, tab: string, window_ms: number,
+ *   clicks: { s: number, kind: string, in: boolean }[] }} Sheet
+ */
+import { Capture, roundTrip } from "./capture.js";
+import { calm, clickSound, context, fetchJson, say } from "./common.js";
+import { TakeStream } from "./takestream.js";
+
+const LEAD_S = 0.15;
+const TAIL_S = 0.7;
+const BETWEEN_S = 4;
+const LEVEL_MS = 120;
+const LONGEST_FILE_S = 20 * 60;
+
+class PracticeDesk extends HTMLElement {
+  #capture = new Capture();
+  /** @type {TakeStream | null} */ #take = null;
+  /** @type {TakeStream | null} */ #last = null;
+  /** @type {AudioBuffer | null} */ #lastSound = null;
+  /** @type {Sheet | null} */ #sheet = null;
+  /** @type {AudioScheduledSourceNode[]} */ #nodes = [];
+  /** @type {"idle" | "playing" | "judging" | "waiting" | "model"} */ #state = "idle";
+  #began = 0; // context time of second 0 of the schedule
+  #tempo = 70;
+  #takeId = 0;
+  #turn = 0; // counts begun and stopped passes, so that what was stopped stays stopped
+  #peak = 0;
+  #mayListen = false;
+
+  connectedCallback() {
+    this.#tempo = Number(this.dataset.tempo);
+    this.#mayListen = this.dataset.agreed === "yes";
+    this.addEventListener("click", (event) => {
+      const button = /** @type {HTMLElement} */ (event.target).closest("[data-do]");
+      if (button instanceof HTMLElement) this.#do(button.dataset.do ?? "", button);
+    });
+    this.addEventListener("submit", (event) => this.#overrule(event));
+    document.addEventListener("keydown", (event) => this.#key(event));
+    document.addEventListener("visibilitychange", () => {
+      if (document.hidden && this.#state === "playing") {
+        say(this, "This page is in the background: the click goes on, and it still listens.");
+      }
+    });
+    /** @type {HTMLInputElement} */ (this.querySelector("[data-file]")).addEventListener(
+      "change",
+      (event) => this.#fromElsewhere(/** @type {HTMLInputElement} */ (event.target)),
+    );
+    this.#part("[data-verdict]").addEventListener("click", (event) => this.#fromBar(event));
+    this.#capture.onblock = (frame, samples) => this.#block(frame, samples);
+    this.#capture.onlost = () => {
+      if (this.#state !== "playing") return;
+      this.#finish();
+      say(this, "The input was unplugged. What was played so far is kept and judged.");
+    };
+    this.#watchLevel();
+  }
+
+  /** @param {string} selector */
+  #part(selector) {
+    return /** @type {HTMLElement} */ (this.querySelector(selector));
+  }
+
+  /** @param {KeyboardEvent} event */
+  #key(event) {
+    const place = /** @type {HTMLElement} */ (event.target);
+    if (place.closest("select, input, textarea, a, summary")) return;
+    if (event.key === " " && place.closest("button")) return;
+    if (event.key === " ") this.#do(this.#isBusy() ? "stop" : "go");
+    else if (event.key === "PageDown") this.#isBusy() || this.#do("go");
+    else if (event.key === "PageUp") this.#do("stop");
+    else return;
+    event.preventDefault();
+  }
+
+  #isBusy() {
+    return this.#state !== "idle";
+  }
+
+  /**
+   * @param {string} what
+   * @param {HTMLElement} [button]
+   */
+  async #do(what, button) {
+    try {
+      if (what === "go") await (this.#isBusy() ? this.#stop() : this.#pass());
+      else if (what === "stop") this.#stop();
+      else if (what === "model") await (this.#isBusy() ? this.#stop() : this.#model());
+      else if (what === "faster") this.#setTempo(this.#tempo + 1);
+      else if (what === "slower") this.#setTempo(this.#tempo - 1);
+      else if (what === "hands" && button) {
+        button.setAttribute("aria-pressed", String(button.getAttribute("aria-pressed") !== "true"));
+      } else if (what === "listen" || what === "keep" || what === "no") await this.#consent(what);
+      else if (what === "pain-yes" || what === "pain-no") await this.#pain(what === "pain-yes");
+      else if (what === "hear") this.#hear(0, false);
+      else if (what === "hear-click") this.#hear(0, true);
+      else if (what === "discard") await this.#discard();
+    } catch (error) {
+      this.#idle();
+      say(this, error instanceof Error ? error.message : String(error));
+    }
+  }
+
+  /** @param {number} tempo */
+  #setTempo(tempo) {
+    this.#tempo = Math.min(400, Math.max(10, tempo));
+    this.#part("[data-tempo-now]").textContent = String(this.#tempo);
+  }
+
+  get #click() {
+    return /** @type {HTMLSelectElement} */ (this.querySelector("[data-click]")).value;
+  }
+
+  #asked() {
+    return new URLSearchParams(this.dataset.query);
+  }
+
+  async #makeReady() {
+    const query = this.#asked();
+    query.set("tempo", String(this.#tempo));
+    query.set("click", this.#click);
+    const sheet = /** @type {Sheet} */ (await fetchJson(`/practice/sheet?${query}`));
+    if (sheet.tempo !== this.#sheet?.tempo || this.#part("[data-music]").hidden) {
+      this.#part("[data-music]").innerHTML = sheet.tab;
+    }
+    this.#found.clear();
+    this.#sheet = sheet;
+    return sheet;
+  }
+
+  // A pass
+
+  async #pass() {
+    if (this.dataset.hurt || !this.#part("[data-pain]").hidden) {
+      say(this, this.dataset.hurt ? "Not today: rest." : "First say how your hands are.");
+      this.#part(this.dataset.hurt ? "[data-stop]" : "[data-pain]").scrollIntoView();
+      return;
+    }
+    if (!this.#mayListen) {
+      this.#part("[data-consent]").hidden = false;
+      this.#part('[data-do="listen"]').focus();
+      return;
+    }
+    const turn = (this.#turn += 1);
+    this.#become("playing");
+    const ctx = context();
+    const [sheet, ...clicks] = await Promise.all([
+      this.#makeReady(),
+      ...["accent", "beat", "subdivision"].map(clickSound),
+      this.#capture.open(),
+    ]);
+    await ctx.resume();
+    if (turn !== this.#turn) return;
+    const [accent, beat, subdivision] = clicks;
+    this.#lay(ctx, sheet, /** @type {Record<string, AudioBuffer>} */ ({ accent, beat, subdivision }));
+    const delay = roundTrip(this.#capture.label);
+    const rate = ctx.sampleRate;
+    this.#take = new TakeStream({
+      query: Object.fromEntries(this.#asked()),
+      tempo: sheet.tempo,
+      sample_rate: rate,
+      start_frame: delay === null ? null : Math.round((this.#began + sheet.start_s + delay) * rate),
+    });
+    this.#take.onconnection = (isThere) => {
+      if (!isThere) say(this, "Undersong does not answer. Your playing is kept here, and goes on when it is back.");
+      else if (this.#state === "playing") say(this, "Listening.");
+    };
+    this.#part("[data-verdict]").replaceChildren();
+    this.#part("[data-after]").hidden = true;
+    this.#part("[data-climb]").hidden = true;
+    this.#part("[data-music]").hidden = false;
+    this.#part("[data-music]").scrollIntoView({ block: "nearest" });
+    requestAnimationFrame(() => this.#follow(turn));
+  }
+
+  /**
+   * Lay every click of the pass on the audio clock, now.
+   * @param {AudioContext} ctx
+   * @param {Sheet} sheet
+   * @param {Record<string, AudioBuffer>} sounds
+   */
+  #lay(ctx, sheet, sounds) {
+    this.#began = ctx.currentTime + LEAD_S;
+    const gain = ctx.createGain();
+    gain.gain.setValueAtTime(0.25, this.#began); // no click begins at full level
+    gain.gain.linearRampToValueAtTime(0.8, this.#began + sheet.start_s);
+    gain.connect(ctx.destination);
+    this.#nodes = sheet.clicks.map((click) => {
+      const node = ctx.createBufferSource();
+      node.buffer = sounds[click.kind];
+      node.connect(gain);
+      node.start(this.#began + click.s);
+      return node;
+    });
+  }
+
+  /**
+   * @param {number} frame
+   * @param {Float32Array} samples
+   */
+  #block(frame, samples) {
+    for (const sample of samples) this.#peak = Math.max(this.#peak, Math.abs(sample));
+    if (this.#state !== "playing" || !this.#take || !this.#sheet) return;
+    this.#take.add(frame, samples);
+    const end = this.#began + this.#sheet.end_s + TAIL_S + (roundTrip(this.#capture.label) ?? 0);
+    if ((frame + samples.length) / context().sampleRate > end) this.#finish();
+  }
+
+  /** @param {number} turn */
+  #follow(turn) {
+    const sheet = this.#sheet;
+    if (turn !== this.#turn || this.#state !== "playing" || !sheet) return;
+    const s = context().currentTime - this.#began;
+    this.#count(sheet, s);
+    this.#mark(s - sheet.start_s);
+    requestAnimationFrame(() => this.#follow(turn));
+  }
+
+  /**
+   * @param {Sheet} sheet
+   * @param {number} s
+   */
+  #count(sheet, s) {
+    const counted = sheet.clicks.filter((each) => each.in && each.kind !== "subdivision" && each.s <= s);
+    const from = counted.map((each) => each.kind).lastIndexOf("accent");
+    const text = s < sheet.start_s && counted.length ? String(counted.length - from) : "";
+    const count = this.#part("[data-count]");
+    if (count.textContent !== text) count.textContent = text;
+  }
+
+  /**
+   * Move the place-marker; nothing is touched while it stays where it is, for the audio's sake.
+   * @param {number} s seconds of the part
+   */
+  #mark(s) {
+    const bars = this.#moments(".tabbar");
+    const bar = lastBefore(bars, s);
+    if (bar !== this.#bar) {
+      this.#bar?.classList.remove("now");
+      bar?.classList.add("now");
+      bar?.scrollIntoView({ block: "nearest" });
+      this.#bar = bar;
+    }
+    if (calm()) return; // with less motion the marker goes bar by bar
+    const note = lastBefore(this.#moments(".note"), s);
+    if (note !== this.#note) {
+      this.#note?.classList.remove("now");
+      note?.classList.add("now");
+      this.#note = note;
+    }
+  }
+  /** @type {Element | null} */ #bar = null;
+  /** @type {Element | null} */ #note = null;
+  /** @type {Map<string, Moment[]>} */ #found = new Map();
+
+  /** @param {string} what */
+  #moments(what) {
+    let found = this.#found.get(what);
+    if (!found) {
+      const each = /** @type {NodeListOf<SVGElement>} */ (
+        this.#part("[data-music]").querySelectorAll(what)
+      );
+      found = [...each].map((element) => ({ s: Number(element.dataset.s), element }));
+      this.#found.set(what, found);
+    }
+    return found;
+  }
+
+  async #finish() {
+    const take = this.#take;
+    if (this.#state !== "playing" || !take) return;
+    this.#become("judging");
+    this.#silence();
+    take.end();
+    say(this, "Listening back.");
+    const turn = this.#turn;
+    try {
+      const verdict = await take.verdict;
+      this.#last = take;
+      this.#lastSound = take.buffer(context());
+      this.#show(verdict);
+      this.#idle();
+      if (turn === this.#turn) this.#again(verdict.ask_pain || verdict.cautions.length > 0);
+    } catch (error) {
+      this.#idle();
+      say(this, error instanceof Error ? error.message : String(error));
+    }
+  }
+
+  /** @param {import("./takestream.js").Verdict} verdict */
+  #show(verdict) {
+    this.#takeId = verdict.take;
+    this.#part("[data-verdict]").innerHTML = verdict.html;
+    this.#part("[data-music]").hidden = true;
+    this.#part("[data-climb]").hidden = true;
+    this.#part("[data-after]").hidden = false;
+    this.#part("[data-pain]").hidden = !verdict.ask_pain;
+    this.#part("[data-cautions]").replaceChildren(
+      ...verdict.cautions.map(({ text }) => {
+        const line = document.createElement("p");
+        line.className = "ask";
+        line.textContent = text;
+        return line;
+      }),
+    );
+    this.#setTempo(verdict.next_bpm);
+    say(this, this.#part(".verdict .next")?.textContent ?? "");
+    this.#part("[data-verdict]").scrollIntoView({ block: "start" });
+  }
+
+  /**
+   * Hands-free: count in again by itself, unless there is something to read first.
+   * @param {boolean} mustRead
+   */
+  #again(mustRead) {
+    const hands = this.#part('[data-do="hands"]').getAttribute("aria-pressed") === "true";
+    if (!hands || mustRead) return;
+    const turn = (this.#turn += 1);
+    this.#become("waiting");
+    say(this, `Again in ${BETWEEN_S} seconds, at ${this.#tempo}. The space bar stops.`);
+    setTimeout(() => {
+      if (turn !== this.#turn || this.#state !== "waiting") return;
+      this.#state = "idle";
+      this.#do("go");
+    }, BETWEEN_S * 1000);
+  }
+
+  #stop() {
+    this.#turn += 1;
+    if (this.#state === "playing") {
+      this.#take?.drop();
+      say(this, "Stopped. Nothing was kept.");
+    } else if (this.#state === "waiting") say(this, "Stopped.");
+    if (this.#state !== "judging") this.#idle();
+  }
+
+  #silence() {
+    for (const node of this.#nodes) node.stop();
+    this.#nodes = [];
+    this.#part("[data-count]").textContent = "";
+  }
+
+  #idle() {
+    this.#silence();
+    this.#take = null;
+    this.#become("idle");
+    for (const each of this.querySelectorAll(".now")) each.classList.remove("now");
+    this.#bar = this.#note = null;
+  }
+
+  /** @param {"idle" | "playing" | "judging" | "waiting" | "model"} state */
+  #become(state) {
+    this.#state = state;
+    this.dataset.state = state;
+    this.#part('[data-do="go"]').textContent = state === "idle" ? "Play a pass" : "Stop";
+  }
+
+  // Around it
+
+  /** @param {string} answer */
+  async #consent(answer) {
+    this.#part("[data-consent]").hidden = true;
+    if (answer === "no") return;
+    if (answer === "keep") await fetchJson("/practice/agree", { method: "POST" });
+    this.#mayListen = true;
+    await this.#pass();
+  }
+
+  /** @param {boolean} hurts */
+  async #pain(hurts) {
+    const body = new URLSearchParams({ hurts: hurts ? "yes" : "no" });
+    await fetchJson("/practice/pain", { method: "POST", body });
+    this.#part("[data-pain]").hidden = true;
+    if (hurts) {
+      this.dataset.hurt = "yes";
+      this.#part("[data-stop]").hidden = false;
+    }
+  }
+
+  async #model() {
+    this.#become("model");
+    const turn = (this.#turn += 1);
+    say(this, "Making the sound.");
+    const sheet = await this.#makeReady();
+    const query = this.#asked();
+    query.set("tempo", String(this.#tempo));
+    const answer = await fetch(`/practice/model?${query}`);
+    const sound = await context().decodeAudioData(await answer.arrayBuffer());
+    if (turn !== this.#turn) return;
+    say(this, "This is how it goes.");
+    this.#sound(sound, 0, 0);
+    this.#part("[data-music]").hidden = false;
+    this.#began = context().currentTime + 0.05;
+    const follow = () => {
+      if (turn !== this.#turn || this.#state !== "model") return;
+      this.#mark(context().currentTime - this.#began - sheet.start_s);
+      requestAnimationFrame(follow);
+    };
+    follow();
+  }
+
+  /**
+   * @param {AudioBuffer} sound
+   * @param {number} from seconds of the sound
+   * @param {number} delay
+   */
+  #sound(sound, from, delay) {
+    const ctx = context();
+    const node = ctx.createBufferSource();
+    const gain = ctx.createGain();
+    const at = ctx.currentTime + 0.05 + delay;
+    gain.gain.setValueAtTime(0.05, at);
+    gain.gain.linearRampToValueAtTime(0.9, at + 0.4);
+    node.buffer = sound;
+    node.connect(gain).connect(ctx.destination);
+    node.start(at, Math.max(0, from));
+    node.onended = () => this.#nodes.includes(node) && this.#idle();
+    this.#nodes.push(node);
+  }
+
+  /**
+   * Your own take, from a second of it, with the click against it if asked.
+   * @param {number} from
+   * @param {boolean} withClick
+   */
+  async #hear(from, withClick) {
+    if (this.#isBusy()) return this.#stop();
+    const sound = this.#lastSound;
+    const sheet = this.#sheet;
+    if (!sound) return;
+    this.#become("model");
+    this.#turn += 1;
+    await context().resume();
+    this.#sound(sound, from, 0);
+    const start = Number(/** @type {HTMLElement} */ (this.querySelector(".verdict")).dataset.start);
+    if (!withClick || !sheet || !Number.isFinite(start)) return;
+    const ctx = context();
+    const zero = ctx.currentTime + 0.05 - from + start - sheet.start_s;
+    for (const click of sheet.clicks) {
+      const at = zero + click.s;
+      if (at < ctx.currentTime) continue;
+      const node = ctx.createBufferSource();
+      node.buffer = await clickSound(click.kind);
+      node.connect(ctx.destination);
+      node.start(at);
+      this.#nodes.unshift(node);
+    }
+  }
+
+  /** @param {Event} event */
+  #fromBar(event) {
+    const bar = /** @type {Element} */ (event.target).closest(".tabbar");
+    const verdict = /** @type {HTMLElement | null} */ (this.querySelector(".verdict"));
+    if (!(bar instanceof SVGElement) || !verdict?.dataset.start) return;
+    if (this.#isBusy()) this.#stop();
+    this.#hear(Number(verdict.dataset.start) + Number(bar.dataset.s) - 0.05, false);
+  }
+
+  async #discard() {
+    await fetchJson(`/takes/${this.#takeId}/delete`, { method: "POST" });
+    this.#part("[data-verdict]").replaceChildren();
+    this.#part("[data-after]").hidden = true;
+    this.#part("[data-music]").hidden = false;
+    this.#lastSound = null;
+    say(this, "Discarded. The climb stays where it is.");
+  }
+
+  /** @param {SubmitEvent} event */
+  async #overrule(event) {
+    const form = /** @type {HTMLFormElement} */ (event.target);
+    event.preventDefault();
+    const body = new URLSearchParams(/** @type {any} */ (new FormData(form)));
+    try {
+      const answer = await fetchJson(form.action, { method: "POST", body });
+      this.#part("[data-verdict]").innerHTML = answer.html;
+      this.#setTempo(answer.next_bpm);
+      say(this, "Put right, and remembered.");
+    } catch (error) {
+      say(this, error instanceof Error ? error.message : String(error));
+    }
+  }
+
+  /** @param {HTMLInputElement} field */
+  async #fromElsewhere(field) {
+    const file = field.files?.[0];
+    field.value = "";
+    if (!file || this.#isBusy()) return;
+    this.#become("judging");
+    say(this, `Reading ${file.name}.`);
+    try {
+      await this.#makeReady();
+      const sound = await decoded(file);
+      const query = this.#asked();
+      query.set("tempo", String(this.#tempo));
+      query.set("rate", String(sound.sampleRate));
+      query.set("uid", crypto.randomUUID());
+      const body = new Uint8Array(mono(sound).buffer);
+      const verdict = await fetchJson(`/takes?${query}`, { method: "POST", body });
+      this.#lastSound = sound;
+      this.#show(verdict);
+      this.#idle();
+    } catch (error) {
+      this.#idle();
+      say(this, error instanceof Error ? error.message : String(error));
+    }
+  }
+
+  #watchLevel() {
+    const meter = /** @type {HTMLMeterElement} */ (this.querySelector("[data-level]"));
+    setInterval(() => {
+      const level = Math.max(this.#peak, meter.value * 0.6);
+      this.#peak = 0;
+      if (Math.abs(level - meter.value) > 0.005) meter.value = level;
+    }, LEVEL_MS);
+  }
+}
+
+/** @typedef {{ s: number, element: Element }} Moment */
+
+/**
+ * The last of some moments that has come, or null.
+ * @param {Moment[]} moments in order
+ * @param {number} s
+ */
+function lastBefore(moments, s) {
+  let low = 0;
+  let high = moments.length;
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (moments[middle].s <= s) low = middle + 1;
+    else high = middle;
+  }
+  return low ? moments[low - 1].element : null;
+}
+
+/** @param {File} file */
+async function decoded(file) {
+  try {
+    const sound = await context().decodeAudioData(await file.arrayBuffer());
+    if (sound.duration > LONGEST_FILE_S) throw new RangeError();
+    return sound;
+  } catch (error) {
+    if (error instanceof RangeError) throw new Error("This recording is too long: twenty minutes is the most.");
+    throw new Error(`${file.name} is no sound that this browser can read.`);
+  }
+}
+
+/** @param {AudioBuffer} sound */
+function mono(sound) {
+  const mixed = new Float32Array(sound.length);
+  for (let channel = 0; channel < sound.numberOfChannels; channel += 1) {
+    const samples = sound.getChannelData(channel);
+    for (let n = 0; n < mixed.length; n += 1) mixed[n] += samples[n] / sound.numberOfChannels;
+  }
+  return mixed;
+}
+
+customElements.define("practice-desk", PracticeDesk);

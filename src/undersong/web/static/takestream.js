@@ -1,0 +1,110 @@
+// @ts-check
+/**
+ * One take on its way to the ear. Every block is kept here until the verdict is in: if the
+ * connection goes, the whole take is sent again under its own name when it is back.
+ *
+ * @typedef {{ type: "verdict", take: number, outcome: string, next_bpm: number, html: string,
+ *   cautions: { kind: string, text: string }[], ask_pain: boolean }} Verdict
+ */
+
+const AGAIN_MS = 1000;
+
+export class TakeStream {
+  uid = crypto.randomUUID();
+  /** @type {{ frame: number, samples: Float32Array }[]} */ blocks = [];
+  #begin;
+  #isEnded = false;
+  #isDone = false;
+  #sent = 0;
+  /** @type {WebSocket | null} */ #socket = null;
+  /** @type {(verdict: Verdict) => void} */ #resolve = () => {};
+  /** @type {(error: Error) => void} */ #reject = () => {};
+  /** @type {(isThere: boolean) => void} */ onconnection = () => {};
+  /** @type {Promise<Verdict>} */ verdict;
+
+  /** @param {{ query: Record<string, string>, tempo: number, sample_rate: number, start_frame: number | null }} begin */
+  constructor(begin) {
+    this.#begin = begin;
+    this.verdict = new Promise((resolve, reject) => {
+      this.#resolve = resolve;
+      this.#reject = reject;
+    });
+    this.verdict.catch(() => {}); // whoever waits for it is told; nobody may be waiting yet
+    this.#connect();
+  }
+
+  #connect() {
+    if (this.#isDone) return;
+    const socket = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/listen`);
+    this.#socket = socket;
+    socket.onopen = () => {
+      this.onconnection(true);
+      socket.send(JSON.stringify({ type: "begin", uid: this.uid, ...this.#begin }));
+      this.#sent = 0;
+      this.#send();
+    };
+    socket.onmessage = (event) => {
+      const told = JSON.parse(event.data);
+      this.#isDone = true;
+      socket.close();
+      if (told.type === "verdict") this.#resolve(told);
+      else this.#reject(new Error(told.message));
+    };
+    socket.onclose = () => {
+      if (this.#isDone) return;
+      this.onconnection(false);
+      setTimeout(() => this.#connect(), AGAIN_MS);
+    };
+  }
+
+  #send() {
+    const socket = this.#socket;
+    if (!socket || socket.readyState !== WebSocket.OPEN) return;
+    for (; this.#sent < this.blocks.length; this.#sent += 1) {
+      const { frame, samples } = this.blocks[this.#sent];
+      const message = new ArrayBuffer(8 + 4 * samples.length);
+      new DataView(message).setFloat64(0, frame, true);
+      new Float32Array(message, 8).set(samples);
+      socket.send(message);
+    }
+    if (this.#isEnded) socket.send(JSON.stringify({ type: "end" }));
+  }
+
+  /**
+   * @param {number} frame
+   * @param {Float32Array} samples
+   */
+  add(frame, samples) {
+    if (this.#isEnded || this.#isDone) return;
+    this.blocks.push({ frame, samples });
+    this.#send();
+  }
+
+  end() {
+    if (this.#isEnded) return;
+    this.#isEnded = true;
+    this.#send();
+  }
+
+  drop() {
+    this.#isDone = true;
+    if (this.#socket?.readyState === WebSocket.OPEN) {
+      this.#socket.send(JSON.stringify({ type: "drop" }));
+    }
+    this.#socket?.close();
+  }
+
+  /**
+   * The take as one sound.
+   * @param {BaseAudioContext} ctx
+   */
+  buffer(ctx) {
+    if (!this.blocks.length) return null;
+    const first = this.blocks[0].frame;
+    const last = this.blocks[this.blocks.length - 1];
+    const buffer = ctx.createBuffer(1, last.frame + last.samples.length - first, ctx.sampleRate);
+    const channel = buffer.getChannelData(0);
+    for (const { frame, samples } of this.blocks) channel.set(samples, frame - first);
+    return buffer;
+  }
+}

@@ -1,0 +1,315 @@
+"""Takes: judged, kept with the step of their climb, shown again, put right, deleted."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from markupsafe import Markup
+from numpy.typing import NDArray
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import QueryParams
+from starlette.requests import Request
+from starlette.responses import FileResponse, JSONResponse, Response
+from starlette.routing import Route
+
+from undersong.ear import Hearing, hear, hearing_json
+from undersong.ear.passing import is_fault
+from undersong.errors import LogError, UndersongError
+from undersong.exchange import part_from_json
+from undersong.log.values import KeptTake, LadderState, Player, Take
+from undersong.practice.care import asks_about_pain, cautions
+from undersong.practice.ladder import Outcome, outcome_of
+from undersong.sound.files import write_sound
+from undersong.theory.part import Part
+from undersong.theory.tempo import TEMPO_MAX_BPM, TEMPO_MIN_BPM
+from undersong.web.climbview import climb_view
+from undersong.web.desk import Desk
+from undersong.web.judged import faults_of, fits, hearing_of, marks_of, spoken, strip_of
+from undersong.web.pages import back_to, desk_of, field, fragment, number, page, player_of
+from undersong.web.tabs import tab_bars
+from undersong.web.work import Work, kept_item, level_of, work_of
+
+LONGEST_S = 20 * 60.0
+LOST_MS = 10.0  # more sound than this lost on the way, and the pass cannot be judged
+RATES_HZ = (8_000, 192_000)
+LARGEST_ELSEWHERE_BYTES = 256 * 2**20
+Samples = NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class Played:
+    """One pass as it came in: mono samples, shape (n,), and what was asked.
+
+    `start_s` is where beat 0 falls in the samples, where the round trip is known; `lost_ms` is how
+    much sound never arrived.
+    """
+
+    uid: str
+    samples: Samples
+    sample_rate_hz: int
+    tempo_bpm: float
+    start_s: float | None = None
+    lost_ms: float = 0.0
+    is_live: bool = True
+
+
+def checked_uid(text: str) -> str:
+    """A take's own name: a UUID and nothing else, for it names a file too."""
+    try:
+        return str(uuid.UUID(text))
+    except ValueError:
+        raise UndersongError(f"{text!r} is no name for a take.") from None
+
+
+def checked_tempo(value: object) -> float:
+    """A tempo that can be played."""
+    if not isinstance(value, int | float) or not TEMPO_MIN_BPM <= value <= TEMPO_MAX_BPM:
+        raise UndersongError(
+            f"A tempo is {TEMPO_MIN_BPM:g} to {TEMPO_MAX_BPM:g} beats a minute, not {value!r}."
+        )
+    return float(value)
+
+
+def checked_rate(value: object) -> int:
+    """A sample rate a browser can have."""
+    if not isinstance(value, int | float) or not RATES_HZ[0] <= value <= RATES_HZ[1]:
+        raise UndersongError(f"{value!r} is no sample rate.")
+    return round(value)
+
+
+def judge(desk: Desk, player: Player, work: Work, played: Played) -> KeptTake:
+    """Listen to a pass and keep it with the step of its climb; the same pass twice is one."""
+    for take in desk.book.takes_of(player):
+        if take.uid == played.uid:
+            ladder = desk.book.ladder_of(player, take.item).ladder
+            return KeptTake(take, ladder, ladder)
+    part = work.part.at_tempo(played.tempo_bpm)
+    hearing = hear(
+        [played.samples],
+        played.sample_rate_hz,
+        part,
+        start_s=played.start_s,
+        level=level_of(player),
+    )
+    if played.lost_ms > LOST_MS:
+        reason = f"{played.lost_ms:.0f} ms of sound were lost on the way. Please play it again."
+        hearing = replace(hearing, clean=None, reason=reason)
+    length_s = len(played.samples) / played.sample_rate_hz
+    audio = _recorded(desk, player, played)
+    try:
+        return desk.book.keep_take(
+            player,
+            kept_item(desk, work),
+            outcome=outcome_of(hearing.clean),
+            tempo_bpm=played.tempo_bpm,
+            at=desk.clock(),
+            hearing=hearing_json(hearing),
+            tolerance_ms=hearing.tolerance_ms,
+            length_s=length_s if played.is_live else 0.0,
+            whole=not work.section and hearing.stopped_at is None,
+            audio=audio,
+            uid=played.uid,
+        )
+    except LogError:
+        if audio is not None and desk.book.recordings is not None:
+            (desk.book.recordings / audio).unlink(missing_ok=True)
+        raise
+
+
+def _recorded(desk: Desk, player: Player, played: Played) -> str | None:
+    """The recording's name in its folder; None where the player has not agreed to keep any."""
+    folder = desk.book.recordings
+    if player.recordings_agreed_at is None or folder is None:
+        return None
+    folder.mkdir(exist_ok=True)
+    name = f"{played.uid}.flac"
+    write_sound(folder / name, np.clip(played.samples, -1, 1), played.sample_rate_hz)
+    return name
+
+
+def next_words(kept: KeptTake) -> str:
+    """What the rule says after a pass."""
+    before, after = kept.ladder_before, kept.ladder_after
+    tempo = f"{after.tempo_bpm:g}"
+    if not kept.counted:
+        return f"Kept. It was not at the climb's tempo, so the climb stays at {tempo}."
+    if after.tempo_bpm > before.tempo_bpm:
+        return f"Clean often enough in a row. Next: {tempo}."
+    if after.tempo_bpm < before.tempo_bpm:
+        return f"Not clean. Next: {tempo}, and the climb starts again."
+    if after.streak > before.streak:
+        return f"Clean. Once more at {tempo}."
+    return f"Next: {tempo} again."
+
+
+def verdict_html(desk: Desk, take: Take, *, said: str = "") -> Markup:
+    """The judged pass as a piece of a page."""
+    player = desk.book.player(take.player)
+    state = desk.book.ladder_of(player, take.item)
+    climb = climb_view(desk.book.takes_of(player, take.item), state)
+    view: dict[str, object] = {
+        "take": take,
+        "climb": climb,
+        "said": said,
+        "next_bpm": f"{state.ladder.tempo_bpm:g}",
+    }
+    heard = _heard(take)
+    if heard is None:
+        return fragment("verdict.html", **view, lines=[], judged=None, faults=())
+    hearing, part = heard
+    bars = tab_bars(part)
+    put_right = {each.note: each.verdict for each in take.overruled}
+    judged = None
+    if hearing.clean is not None or hearing.notes:
+        judged = {
+            "bars": bars,
+            "marks": marks_of(hearing, part, bars),
+            "strip": strip_of(hearing, part),
+            "start_s": hearing.start_s,
+        }
+    faults = faults_of(hearing, part, put_right)
+    return fragment(
+        "verdict.html", **view, lines=spoken(hearing, part), judged=judged, faults=faults
+    )
+
+
+def _heard(take: Take) -> tuple[Hearing, Part] | None:
+    if take.hearing is None or take.item.part is None:
+        return None
+    part = part_from_json(take.item.part).at_tempo(take.tempo_bpm)
+    hearing = hearing_of(take.hearing)
+    return (hearing, part) if fits(hearing, part) else None
+
+
+def verdict_json(desk: Desk, kept: KeptTake) -> dict[str, object]:
+    """All a page needs after a pass."""
+    player = desk.book.player(kept.take.player)
+    now = desk.clock()
+    said = cautions(desk.book.history(player), now=now, last_pain=player.pain_said_on)
+    return {
+        "type": "verdict",
+        "take": kept.take.id,
+        "outcome": kept.take.outcome.value,
+        "next_bpm": kept.ladder_after.tempo_bpm,
+        "html": str(verdict_html(desk, kept.take, said=next_words(kept))),
+        "cautions": [{"kind": each.kind.value, "text": each.text} for each in said],
+        "ask_pain": asks_about_pain(player.pain_asked_at, now=now),
+    }
+
+
+async def take_from_elsewhere(request: Request) -> Response:
+    """A take the browser decoded, as samples (32-bit floats, little-endian, one channel)."""
+    data = bytearray()
+    async for chunk in request.stream():
+        data += chunk
+        if len(data) > LARGEST_ELSEWHERE_BYTES:
+            raise UndersongError("This recording is too long: twenty minutes is the most.")
+    answer = await run_in_threadpool(_from_elsewhere, request, bytes(data), request.query_params)
+    return JSONResponse(answer)
+
+
+def _from_elsewhere(request: Request, data: bytes, query: QueryParams) -> dict[str, object]:
+    desk, player = desk_of(request), player_of(request)
+    if player is None:
+        raise UndersongError("Say first who is playing.")
+    rate = checked_rate(number(query.get("rate", ""), "sample rate"))
+    played = Played(
+        uid=checked_uid(query.get("uid", "")),
+        samples=checked_samples(data, rate),
+        sample_rate_hz=rate,
+        tempo_bpm=checked_tempo(number(query.get("tempo", ""), "tempo")),
+        is_live=False,
+    )
+    return verdict_json(desk, judge(desk, player, work_of(desk, player, query), played))
+
+
+def checked_samples(data: bytes, sample_rate_hz: int) -> Samples:
+    """Samples from bytes, shape (n,), all finite."""
+    if len(data) % 4:
+        raise UndersongError("This is no row of samples.")
+    samples = np.frombuffer(data, "<f4").astype(np.float32)
+    if len(samples) > LONGEST_S * sample_rate_hz:
+        raise UndersongError("This recording is too long: twenty minutes is the most.")
+    if not np.isfinite(samples).all():
+        raise UndersongError("This recording holds samples that are no numbers.")
+    return samples
+
+
+def show_take(request: Request) -> Response:
+    """One judged pass."""
+    desk = desk_of(request)
+    take = desk.book.take(int(request.path_params["number"]))
+    return page(request, "take.html", take=take, verdict=verdict_html(desk, take))
+
+
+def take_sound(request: Request) -> Response:
+    """The take's recording, where one was kept."""
+    desk = desk_of(request)
+    take = desk.book.take(int(request.path_params["number"]))
+    folder = desk.book.recordings
+    if take.audio is None or folder is None or not (folder / take.audio).is_file():
+        raise UndersongError("No recording of this take was kept.")
+    return FileResponse(folder / take.audio, media_type="audio/flac")
+
+
+async def overrule(request: Request) -> Response:
+    """'That was right': the person's word stands beside the ear's."""
+    form = await request.form()
+    take = await run_in_threadpool(
+        _overrule,
+        desk_of(request),
+        int(request.path_params["number"]),
+        int(number(field(form, "note"), "note")),
+    )
+    if "application/json" in request.headers.get("accept", ""):
+        desk = desk_of(request)
+        state = desk.book.ladder_of(desk.book.player(take.player), take.item)
+        html = await run_in_threadpool(verdict_html, desk, take, said=_put_right_words(state))
+        return JSONResponse({"html": str(html), "next_bpm": state.ladder.tempo_bpm})
+    return back_to(f"/takes/{take.id}")
+
+
+def _put_right_words(state: LadderState) -> str:
+    return f"Put right, and remembered. Next: {state.ladder.tempo_bpm:g}."
+
+
+def _overrule(desk: Desk, number: int, note: int) -> Take:
+    take = desk.book.take(number)
+    if take.hearing is None:
+        raise UndersongError("Nobody listened to this take: there is nothing to put right.")
+    hearing = hearing_of(take.hearing)
+    right = {each.note for each in take.overruled} | {note}
+    left = [n for place, n in enumerate(hearing.notes) if place not in right]
+    outcome = Outcome.CLEAN
+    if any(is_fault(each, hearing.tolerance_ms) for each in left):
+        outcome = Outcome.NOT_CLEAN
+    elif any(each.verdict.value == "unsure" for each in left):
+        outcome = Outcome.UNSURE
+    return desk.book.overrule(
+        number, note, "right", at=desk.clock(), by=take.player, outcome=outcome
+    )
+
+
+async def delete(request: Request) -> Response:
+    """Discard a take and its recording."""
+    await run_in_threadpool(desk_of(request).book.delete_take, int(request.path_params["number"]))
+    if "application/json" in request.headers.get("accept", ""):
+        return JSONResponse({"deleted": True})
+    return back_to("/log")
+
+
+def as_query(text: Mapping[str, str]) -> QueryParams:
+    """An address's question from a plain mapping."""
+    return QueryParams(dict(text))
+
+
+ROUTES = (
+    Route("/takes", take_from_elsewhere, methods=["POST"]),
+    Route("/takes/{number:int}", show_take),
+    Route("/takes/{number:int}/sound", take_sound),
+    Route("/takes/{number:int}/overrule", overrule, methods=["POST"]),
+    Route("/takes/{number:int}/delete", delete, methods=["POST"]),
+)

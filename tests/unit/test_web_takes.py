@@ -1,0 +1,324 @@
+from __future__ import annotations
+
+import json
+import struct
+import uuid
+from collections.abc import Iterator
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+from hypothesis import given
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+from starlette.websockets import WebSocketDisconnect
+
+from undersong.drills.catalogue import make_drill
+from undersong.ear import hear, hearing_json
+from undersong.errors import UndersongError
+from undersong.practice.ladder import Outcome
+from undersong.theory.key import parse_key
+from undersong.web.desk import Desk
+from undersong.web.judged import faults_of, fits, hearing_of, marks_of, strip_of
+from undersong.web.listening import Incoming
+from undersong.web.tabs import tab_bars
+from undersong.web.takes import checked_uid
+from web_app import OWN, TestClient, demo_client
+
+RATE_HZ = 22_050
+BLOCK = 2048
+QUERY = {"drill": "scale", "key": "G"}
+HOST = {"host": "127.0.0.1"}  # the test client's WebSockets name another
+HEADERS = HOST | {"origin": OWN}
+
+
+def take(name: str) -> NDArray[np.float32]:
+    path = Path(str(files("undersong"))) / "demo" / "takes" / f"{name}.flac"
+    samples, rate = soundfile.read(path, dtype="float32")
+    assert rate == RATE_HZ
+    mono: NDArray[np.float32] = samples
+    return mono
+
+
+@pytest.fixture
+def app(tmp_path: Path) -> Iterator[tuple[TestClient, Desk]]:
+    with demo_client(tmp_path) as pair:
+        yield pair
+
+
+def message(frame: int, samples: NDArray[np.float32]) -> bytes:
+    return struct.pack("<d", frame) + samples.astype("<f4").tobytes()
+
+
+def stream(
+    client: TestClient,
+    samples: NDArray[np.float32],
+    *,
+    tempo: float = 70,
+    uid: str | None = None,
+    lost: int = 0,
+    start_frame: int | None = None,
+) -> dict[str, Any]:
+    """Send a take as the page does, from frame 5000 on; `lost` blocks are left out."""
+    begin = {
+        "type": "begin",
+        "uid": uid or str(uuid.uuid4()),
+        "query": QUERY,
+        "tempo": tempo,
+        "sample_rate": RATE_HZ,
+        "start_frame": start_frame,
+    }
+    with client.websocket_connect("/listen", headers=HEADERS) as socket:
+        socket.send_text(json.dumps(begin))
+        for number, at in enumerate(range(0, len(samples), BLOCK)):
+            if not 20 <= number < 20 + lost:
+                socket.send_bytes(message(5000 + at, samples[at : at + BLOCK]))
+        socket.send_text(json.dumps({"type": "end"}))
+        answer: dict[str, Any] = socket.receive_json()
+    return answer
+
+
+def test_a_streamed_take_is_judged_as_the_ear_judges_it(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    samples = take("third")
+    answer = stream(client, samples, tempo=75)
+    part = make_drill("scale", parse_key("G"), tempo_bpm=75).part
+    [kept] = desk.book.takes_of(None)
+    assert kept.hearing == hearing_json(hear([samples], RATE_HZ, part))
+    assert (kept.outcome, kept.item.label) == (Outcome.NOT_CLEAN, "drill Scale of G in G")
+    assert (answer["take"], answer["outcome"]) == (kept.id, "F")
+    assert kept.counted_as is None  # 75 is not the tempo of the climb, 70
+    assert answer["next_bpm"] == 70
+
+
+def test_a_known_round_trip_makes_lateness_absolute(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    samples = take("first")
+    part = make_drill("scale", parse_key("G"), tempo_bpm=70).part
+    start_s = 1.9
+    stream(client, samples, start_frame=5000 + round(start_s * RATE_HZ))
+    [kept] = desk.book.takes_of(None)
+    saved = dict(kept.hearing or {})
+    assert saved["reference"] == "start"
+    assert saved == hearing_json(
+        hear([samples], RATE_HZ, part, start_s=round(start_s * RATE_HZ) / RATE_HZ)
+    )
+
+
+def test_two_clean_passes_raise_the_tempo(app: tuple[TestClient, Desk]) -> None:
+    client, _ = app
+    nexts = [stream(client, take(name))["next_bpm"] for name in ("first", "second")]
+    assert nexts == [70, 75]
+
+
+def test_the_same_take_sent_again_is_one_take(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    uid = str(uuid.uuid4())
+    first = stream(client, take("first"), uid=uid)
+    again = stream(client, take("first"), uid=uid)
+    assert first["take"] == again["take"]
+    assert len(desk.book.takes_of(None)) == 1
+
+
+def test_lost_sound_is_not_judged(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    answer = stream(client, take("first"), lost=2)
+    [kept] = desk.book.takes_of(None)
+    assert kept.outcome is Outcome.UNSURE
+    assert "sound were lost on the way" in answer["html"]
+    assert answer["next_bpm"] == 70
+
+
+def test_silence_is_an_answer(app: tuple[TestClient, Desk]) -> None:
+    client, _ = app
+    answer = stream(client, np.zeros(RATE_HZ * 3, np.float32))
+    assert answer["outcome"] == "U"
+    assert "I could not judge this" in answer["html"]
+
+
+@pytest.mark.parametrize(
+    "begin",
+    [
+        "nonsense",
+        "[]",
+        '{"type": "end"}',
+        '{"type": "begin"}',
+        '{"type": "begin", "sample_rate": 1e9}',
+        '{"type": "begin", "sample_rate": "fast"}',
+    ],
+)
+def test_a_muddled_beginning_is_said_and_closed(app: tuple[TestClient, Desk], begin: str) -> None:
+    client, _ = app
+    with client.websocket_connect("/listen", headers=HEADERS) as socket:
+        socket.send_text(begin)
+        assert socket.receive_json()["type"] == "error"
+        with pytest.raises(WebSocketDisconnect):
+            socket.receive_json()
+
+
+@pytest.mark.parametrize(
+    "change",
+    [{"tempo": None}, {"tempo": 1e6}, {"uid": "../../x"}, {"query": {"drill": "no such"}}],
+)
+def test_what_cannot_be_kept_is_said(app: tuple[TestClient, Desk], change: dict[str, Any]) -> None:
+    client, desk = app
+    begin = {"type": "begin", "uid": str(uuid.uuid4()), "query": QUERY, "tempo": 70}
+    begin |= {"sample_rate": RATE_HZ} | change
+    with client.websocket_connect("/listen", headers=HEADERS) as socket:
+        socket.send_text(json.dumps(begin))
+        socket.send_bytes(message(0, take("first")[:BLOCK]))
+        socket.send_text(json.dumps({"type": "end"}))
+        assert socket.receive_json()["type"] == "error"
+    assert desk.book.takes_of(None) == ()
+
+
+@pytest.mark.parametrize("headers", [{}, {"origin": "https://evil.example"}, {"origin": "null"}])
+def test_no_other_page_may_listen(app: tuple[TestClient, Desk], headers: dict[str, str]) -> None:
+    client, _ = app
+    with (
+        pytest.raises(WebSocketDisconnect),
+        client.websocket_connect("/listen", headers=HOST | headers) as socket,
+    ):
+        socket.receive_json()
+
+
+def test_a_recording_is_kept_only_after_yes(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    stream(client, take("first"))
+    client.post("/practice/agree")
+    stream(client, take("second"))
+    first, second = desk.book.takes_of(None)
+    assert first.audio is None
+    assert client.get(f"/takes/{first.id}/sound").status_code == 400
+    sound = client.get(f"/takes/{second.id}/sound")
+    assert sound.content.startswith(b"fLaC")
+    client.post(f"/takes/{second.id}/delete")
+    assert desk.book.recordings is not None
+    assert list(desk.book.recordings.iterdir()) == []
+
+
+def test_a_verdict_put_right_makes_the_pass_clean(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    stream(client, take("first"))
+    stream(client, take("second"))
+    answer = stream(client, take("third"), tempo=75)
+    assert answer["next_bpm"] == 65
+    kept = desk.book.take(answer["take"])
+    part = make_drill("scale", parse_key("G"), tempo_bpm=75).part
+    faults = faults_of(hearing_of(kept.hearing or {}), part, {})
+    assert [fault.said.split(":")[0] for fault in faults] == ["Bar 2, beat 3", "Bar 3, beat 2"]
+    for fault in faults:
+        client.post(f"/takes/{kept.id}/overrule", data={"note": fault.place})
+    again = desk.book.take(kept.id)
+    assert again.outcome is Outcome.CLEAN
+    assert len(again.overruled) == 2
+    assert "You said it was right." in client.get(f"/takes/{kept.id}").text
+    assert desk.book.ladder_of(desk.book.player("Iris"), kept.item).ladder.tempo_bpm == 75
+
+
+@pytest.mark.parametrize(
+    ("content", "query"),
+    [
+        (b"abc", {}),
+        (np.array([np.nan], "<f4").tobytes(), {}),
+        (b"", {"rate": "0"}),
+        (b"", {"tempo": "never"}),
+        (b"", {"uid": "1"}),
+        (b"", {"drill": ""}),
+    ],
+)
+def test_a_broken_take_from_elsewhere_is_refused(
+    app: tuple[TestClient, Desk], content: bytes, query: dict[str, str]
+) -> None:
+    client, desk = app
+    asked = QUERY | {"rate": str(RATE_HZ), "tempo": "70", "uid": str(uuid.uuid4())} | query
+    headers = {"accept": "application/json"}
+    answer = client.post("/takes", content=content, params=asked, headers=headers)
+    assert answer.status_code == 400
+    assert set(answer.json()) >= {"message", "line", "column"}
+    assert desk.book.takes_of(None) == ()
+
+
+def test_pain_ends_the_day(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    page = client.get("/practice/at", params=QUERY).text
+    assert "any pain, tingling, numbness" in page
+    client.post("/practice/pain", data={"hurts": "yes"})
+    assert desk.book.player("Iris").pain_said_on == desk.today()
+    assert 'data-hurt="yes"' in client.get("/practice/at", params=QUERY).text
+
+
+def test_marks_show_every_verdict_by_shape() -> None:
+    samples = take("third")
+    part = make_drill("scale", parse_key("G"), tempo_bpm=75).part
+    hearing = hear([samples], RATE_HZ, part)
+    saved = json.loads(json.dumps(hearing_json(hearing)))
+    again = hearing_of(saved)
+    assert hearing_json(again) == hearing_json(hearing)
+    marks = marks_of(again, part, tab_bars(part))
+    wrong = [mark for mark in marks.notes.values() if mark.verdict == "wrong"]
+    assert [(mark.heard, mark.said) for mark in wrong] == [
+        ("G2", "Bar 2, beat 3: you played G, the chart has F sharp.")
+    ]
+    [late] = [mark for mark in marks.notes.values() if mark.is_outside]
+    assert late.stroke > 20
+    strip = strip_of(again, part)
+    assert [point.is_outside for point in strip.points].count(True) == 1
+    assert len(strip.points) == len(part.notes)
+    other = make_drill("scale", parse_key("A"), tempo_bpm=75).part
+    assert fits(again, part)
+    assert not fits(again, other)
+
+
+@given(
+    sizes=st.lists(st.integers(1, 50), min_size=1, max_size=20),
+    again=st.integers(0, 30),
+    first=st.integers(0, 2**40),
+)
+def test_blocks_make_one_sound_however_they_are_cut(
+    sizes: list[int], again: int, first: int
+) -> None:
+    sound = np.arange(sum(sizes), dtype=np.float32)
+    incoming = Incoming(RATE_HZ)
+    at = 0
+    for size in sizes:
+        begin = max(0, at - again)  # some of it sent twice
+        incoming.add(message(first + begin, sound[begin : at + size]))
+        at += size
+    assert np.array_equal(incoming.samples, sound)
+    assert incoming.lost_frames == 0
+    assert len(incoming) == len(sound)
+
+
+def test_a_gap_is_silence_and_is_counted() -> None:
+    incoming = Incoming(RATE_HZ)
+    incoming.add(message(10, np.ones(4, np.float32)))
+    incoming.add(message(17, np.ones(2, np.float32)))
+    assert incoming.samples.tolist() == [1, 1, 1, 1, 0, 0, 0, 1, 1]
+    assert incoming.lost_frames == 3
+
+
+@given(st.binary(max_size=64))
+def test_any_bytes_are_a_block_or_are_refused(data: bytes) -> None:
+    incoming = Incoming(RATE_HZ)
+    try:
+        incoming.add(data)
+    except UndersongError:
+        return
+    assert len(incoming) == (len(data) - 8) // 4
+
+
+def test_a_jump_of_hours_is_refused() -> None:
+    incoming = Incoming(RATE_HZ)
+    incoming.add(message(0, np.ones(4, np.float32)))
+    with pytest.raises(UndersongError, match="too long"):
+        incoming.add(message(2**50, np.ones(4, np.float32)))
+
+
+@pytest.mark.parametrize("text", ["", "../x", "a" * 32 + "/", "x"])
+def test_a_take_is_named_by_a_uuid_alone(text: str) -> None:
+    with pytest.raises(UndersongError):
+        checked_uid(text)
