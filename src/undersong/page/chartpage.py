@@ -335,7 +335,7 @@ class _Plan:
             wide = max(text_width(value, size, BOLD), text_width(caption, 3.6))
             if is_first:
                 marks.append(text(x - wide, 9.6, value, size, weight=BOLD))
-                marks.append(text(x - wide, 14.6, caption, 3.6, ink=Ink.PENCIL))
+                marks.append(text(x - wide, 15.6, caption, 3.6, ink=Ink.PENCIL))
                 x -= wide + 7.0
         if not is_first:
             words = f"{self.song.title} ({signs_of_key(self.song.key)}), continued"
@@ -356,7 +356,7 @@ class _Plan:
         for line in self._small_print(room):
             y += 5.0 * self.words
             marks.append(text(0, y, line, 3.9 * self.words, ink=Ink.PENCIL))
-        y = max(y, 15.2) + 3.0
+        y = max(y, 16.0) + 3.0
         return [*marks, Line(0, y, self.width, y, 0.3, Ink.INK)], y + 1.5
 
     def _small_print(self, room: float) -> Iterator[str]:

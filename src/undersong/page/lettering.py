@@ -19,7 +19,7 @@ FALLBACK = "Libertinus Serif"  # comes with the typesetter: Greek, Cyrillic and 
 REGULAR, BOLD = 400, 700
 UNITS_PER_EM = 1000
 CAP_EM = 0.668  # height of capitals and figures, as the face itself states it
-DESCENT_EM = 0.24
+DESCENT_EM = 0.2
 _UNKNOWN_EM = 0.7  # a sign that a fallback face has to print
 _MM_PER_PT = 25.4 / 72
 

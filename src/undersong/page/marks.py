@@ -120,6 +120,9 @@ class Shape:
         return _bounds(self.points, self.stroke_mm / 2)
 
 
+_DESCENDING = frozenset("gjpqyQ,;()[]{}/|_")
+
+
 @dataclass(frozen=True, slots=True)
 class Run:
     """A stretch of text: its size and its lift above the baseline, as shares of the em."""
@@ -173,9 +176,13 @@ class Text:
 
     @property
     def bounds(self) -> Bounds:
-        """From the tallest figure to the deepest descender."""
+        """From the height of capitals to the baseline, or below it where a letter descends."""
         top = max(run.lift + CAP_EM * run.scale for run in self.runs) * self.size_mm
-        deep = max(DESCENT_EM * run.scale - run.lift for run in self.runs) * self.size_mm
+        deep = max(
+            DESCENT_EM * run.scale * bool(_DESCENDING & set(run.text)) - run.lift
+            for run in self.runs
+        )
+        deep *= self.size_mm
         return Bounds(self.left, self.y - top, self.left + self.width, self.y + max(deep, 0.0))
 
 

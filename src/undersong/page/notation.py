@@ -290,6 +290,8 @@ def _labels(root: etree._Element, ground: Ground, staff: float) -> Iterator[_Lab
         x, anchor = float(element.get("x", "0")), element.get("text-anchor", "start")
         if kind == "syl":
             x, anchor = _under_head(element, x, staff), "middle"
+        if kind == "mNum":
+            x, anchor = 0.0, "start"  # over the first bar line, not half outside the picture
         if kind == "syl" or (kind == "dir" and _NUMBER.match(words)):
             words = signs(words)
         yield _Label(
