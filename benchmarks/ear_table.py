@@ -18,8 +18,7 @@ ROOT = Path(__file__).parent.parent
 sys.path.insert(0, str(ROOT / "tests"))
 
 from ear_truth import KINDS, KnownTake, Score, known_takes, scored  # noqa: E402
-
-from undersong.ear import Hearing, HeardNote, Reference, Verdict, hear, window_ms  # noqa: E402
+from undersong.ear import HeardNote, Hearing, Reference, Verdict, hear, window_ms  # noqa: E402
 from undersong.ear.summary import summed_up  # noqa: E402
 
 HEADER = (
@@ -53,16 +52,16 @@ def echo(take: KnownTake) -> Hearing:
     )
     window = window_ms(part)
     return Hearing(
-        True,
-        None,
-        Reference.FITTED,
-        window,
-        part.tempo_bpm,
-        start_s,
-        float(take.truth.get("tuning_cents") or 0.0),
-        notes,
-        summed_up(part, notes, window),
-        1.0,
+        clean=True,
+        reason=None,
+        reference=Reference.FITTED,
+        tolerance_ms=window,
+        tempo_bpm=part.tempo_bpm,
+        start_s=start_s,
+        tuning_cents=float(take.truth.get("tuning_cents") or 0.0),
+        notes=notes,
+        summary=summed_up(part, notes, window),
+        probability=1.0,
     )
 
 

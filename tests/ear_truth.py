@@ -25,7 +25,7 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
-from undersong.ear import Hearing, HeardNote, Verdict
+from undersong.ear import HeardNote, Hearing, Verdict
 from undersong.exchange import part_from_json
 from undersong.theory.part import Part
 from undersong.theory.pitch import midi_to_hz
@@ -198,9 +198,9 @@ def _is_found(
     if kind is None or kind != said:
         return False
     if kind == "wrong" and played is not None:
-        return note.heard_midi == played["midi"]
+        return note.heard_midi == int(played["midi"])
     if kind == "mistimed" and played is not None and note.timing_ms is not None:
-        return (note.timing_ms > 0) == (played["plant"] == "late")
+        return (note.timing_ms > 0) == bool(played["plant"] == "late")
     return True
 
 

@@ -7,7 +7,8 @@ from fractions import Fraction
 
 import pytest
 
-from undersong.lines.report import NoteClass, line_report, note_class, report_json
+from undersong.lines.report import line_report, report_json
+from undersong.lines.strokes import NoteClass, note_class
 from undersong.theory.chord import parse_number_chord
 from undersong.theory.key import parse_key
 from undersong.theory.meter import FOUR_FOUR

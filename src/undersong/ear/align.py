@@ -1,17 +1,17 @@
-"""The whole take against the whole Part: which attack is which written stroke?
+"""Which attack is which written stroke: the whole take against the whole Part.
 
-One dynamic program over strokes and attacks, in order. A stroke is matched to one attack or to none;
-an attack belongs to one stroke or to none. Matching pays what speaks for it: that the attack is one
-(`attack_odds`), that its pitch is the asked one (`pitch_odds`, never below a floor, so that a wrong
-note played in its place still belongs there), and that it comes when expected, with a heavy tail so
-that a late note is still that note.
+One dynamic program over strokes and attacks, in order. A stroke is matched to one attack or to
+none; an attack belongs to one stroke or to none. Matching pays what speaks for it: that the attack
+is one (`attack_odds`), that its pitch is the asked one (`pitch_odds`, never below a floor, so that
+a wrong note played in its place still belongs there), and that it comes when expected, with a
+heavy tail so that a late note is still that note.
 
-State: strokes used so far, attacks used so far. Step: drop an attack (free: what an unmatched attack
-costs is a constant of the take), leave out a stroke (`SKIP_COST`), or match. Only attacks within
-`REACH_S` of where a stroke is expected are looked at, so that time is linear in the length of the
-take.
+State: strokes used so far, attacks used so far. Step: drop an attack (free: what an unmatched
+attack costs is a constant of the take), leave out a stroke (`SKIP_COST`), or match. Only attacks
+within `REACH_S` of where a stroke is expected are looked at, so that time is linear in the length
+of the take.
 
-Before it the grid must be found (`locate`) and followed (`follow`) where a player drifts.
+Before it the grid must be found and, where a player drifts, followed (`grid`).
 """
 
 from __future__ import annotations
@@ -82,14 +82,14 @@ class Heard:
         gain = MATCH_GAIN + self.attack_odds[attacks]
         if LOWEST_MIDI <= midi < LOWEST_MIDI + len(MIDIS):
             gain = gain + np.maximum(self.pitch_odds[attacks, midi - LOWEST_MIDI], PITCH_FLOOR)
-        return gain
+        return np.asarray(gain)
 
 
 def pitch_odds(scores: Floats) -> Floats:
     """Scores as `Heard` wants them: 0 for the best of each row."""
     if len(scores) == 0:
         return scores
-    return PITCH_SCALE * (scores - scores.max(axis=1, keepdims=True))
+    return np.asarray(PITCH_SCALE * (scores - scores.max(axis=1, keepdims=True)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,8 +4,8 @@ Conventions
 -----------
 A frame is `FRAME_S` long. Frame arrays have shape (n_frames,); energies are mean squares. A rise is
 the natural logarithm of the energy in a short window after a frame's beginning over that before it,
-both softened by a share of what is about to sound: so a rise in front of a loud note counts for what
-the note makes of it and not for how deep the silence before it was.
+both softened by a share of what is about to sound: so a rise in front of a loud note counts for
+what the note makes of it and not for how deep the silence before it was.
 
 The band above 1 kHz holds pick and finger noise and dates an attack best; the low band says
 whether a string began to sound with it; the middle band stands in for the low one where a telephone
@@ -40,7 +40,7 @@ LEAST_GAP = 25
 class Band:
     """A band of the spectrum and how its rises are measured.
 
-    `width` is the window on either side in frames; `share` softens by that part of the energy to come.
+    `width` is the window on either side in frames; `share` softens by that part of what is to come.
     """
 
     name: str
@@ -81,7 +81,7 @@ class BandMeter:
         n_frames = len(filtered) // FRAME
         self._kept = filtered[n_frames * FRAME :]
         squares = filtered[: n_frames * FRAME].reshape(n_frames, FRAME) ** 2
-        return squares.mean(axis=1).astype(np.float32)
+        return np.asarray(squares.mean(axis=1), np.float32)
 
 
 def band_energies(samples: Samples, band: Band) -> Frames:
@@ -122,6 +122,8 @@ class Attacks:
         Shape (n_attacks,), seconds, increasing.
     high, middle, low
         Rise of each band near the attack, shape (n_attacks,).
+    gaps_s
+        Shape (n_gaps, 2): holes in the recording, from and to.
     strength
         High plus the better of low and middle: how much it looks like an attack.
     """
@@ -130,6 +132,7 @@ class Attacks:
     high: Floats
     middle: Floats
     low: Floats
+    gaps_s: Floats
 
     @property
     def strength(self) -> Floats:
@@ -148,7 +151,8 @@ def attacks(samples: Samples) -> Attacks:
     samples
         Shape (n_samples,), at `RATE_HZ`.
     """
-    rise = {band.name: np.maximum(0, rises(band_energies(samples, band), band)) for band in BANDS}
+    energies = {band.name: band_energies(samples, band) for band in BANDS}
+    rise = {band.name: np.maximum(0, rises(energies[band.name], band)) for band in BANDS}
     combined = rise["high"] + np.maximum(rise["low"], MIDDLE_SHARE * rise["middle"])
     places, _ = find_peaks(combined, height=LEAST_STRENGTH, distance=LEAST_GAP)
     near = {
@@ -157,11 +161,17 @@ def attacks(samples: Samples) -> Attacks:
     }
     onset_s = refined(places, rise["high"], rise["body"])
     order = np.argsort(onset_s, kind="stable")
-    return Attacks(onset_s[order], near["high"][order], near["middle"][order], near["low"][order])
+    return Attacks(
+        onset_s[order],
+        near["high"][order],
+        near["middle"][order],
+        near["low"][order],
+        gaps_s(samples),
+    )
 
 
 def refined(places: NDArray[np.intp], high: Frames, body: Frames) -> Floats:
-    """Onsets to a fraction of a frame: where the high band rises most, and the whole body with it."""
+    """Onsets to a fraction of a frame: where the high band rises most, and the body with it."""
     in_high, height = _peak_near(high, places, 20)
     in_body, _ = _peak_near(body, in_high.astype(np.intp), 8)
     agree = np.abs(in_body - in_high) < 7
@@ -182,3 +192,39 @@ def _peak_near(values: Frames, places: NDArray[np.intp], reach: int) -> tuple[Fl
     bend = left - 2 * mid + right
     shift = np.where(bend < 0, 0.5 * (left - right) / np.where(bend < 0, bend, 1.0), 0.0)
     return centre + np.clip(shift, -0.5, 0.5), mid
+
+
+GAP_LEVEL = 1.5e-4
+"""Nothing is heard below this (-76 dB of full scale)."""
+GAP_FROM = 20.0
+"""A hole is fallen into from at least so many times `GAP_LEVEL`, within `GAP_EDGE_S`."""
+GAP_EDGE_S = 0.004
+SHORTEST_GAP_S, LONGEST_GAP_S = 0.0055, 0.07
+
+
+def gaps_s(samples: Samples) -> Floats:
+    """Holes in a recording: sound that is cut off at once and comes back as suddenly.
+
+    Returns
+    -------
+    Floats
+        Shape (n_gaps, 2): beginning and end of each in seconds. No hand damps a string by 26 dB in
+        4 ms, so a hole is no rest.
+    """
+    quiet = np.concatenate(([False], np.abs(samples) < GAP_LEVEL, [False])).astype(np.int8)
+    turns = np.diff(quiet)
+    first, last = np.flatnonzero(turns == 1), np.flatnonzero(turns == -1)
+    length_s = (last - first) / RATE_HZ
+    fits = (length_s >= SHORTEST_GAP_S) & (length_s <= LONGEST_GAP_S)
+    edge = round(GAP_EDGE_S * RATE_HZ)
+    found = [
+        (start / RATE_HZ, stop / RATE_HZ)
+        for start, stop in zip(first[fits], last[fits], strict=True)
+        if _loudest(samples, start - edge, start) > GAP_FROM * GAP_LEVEL
+        and _loudest(samples, stop, stop + edge) > GAP_FROM * GAP_LEVEL
+    ]
+    return np.array(found).reshape(-1, 2)
+
+
+def _loudest(samples: Samples, first: int, last: int) -> float:
+    return float(np.abs(samples[max(0, first) : last]).max(initial=0.0))

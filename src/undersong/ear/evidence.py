@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from bisect import bisect
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +31,7 @@ from undersong.ear.pitch import (
     stretches,
     tuning_of,
 )
-from undersong.ear.renewal import renewed, smooth_string
+from undersong.ear.renewal import Renewal, edges_of, smooth_string
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -39,8 +40,14 @@ STRONG = 2.6
 """Strength from which a rise is taken for a note before anything else is known."""
 LONGEST_STRETCH_S = 0.42
 TUNING_ROUND_CENTS = 5.0
+SETTLED = (80, 200)
+UNEXPLAINED = 0.15
+EARLY_S = 0.14
+FRESH_S = 0.05
 STILL_POSSIBLE = -6.0
 TURNS = 3
+IMPOSSIBLE = -6.0
+BATCH = 512
 RENEWED_SHARE = 0.12
 RENEWAL_RISE = 40
 RENEWAL_DELAY_S = 0.01
@@ -69,6 +76,12 @@ class Evidence:
         Of the take as a whole.
     string
         The take at `PITCH_RATE_HZ`, for asking again about a stretch.
+    smooth
+        From `renewal.smooth_string`.
+    notes_s, f0_hz
+        Shape (n_notes,): likely notes and their fundamentals.
+    gaps_s
+        Shape (n_gaps, 2): holes in the recording.
     """
 
     onset_s: Floats
@@ -79,6 +92,14 @@ class Evidence:
     tuning_cents: float
     string: Samples
     length_s: float
+    smooth: Samples
+    notes_s: Floats
+    f0_hz: Floats
+    gaps_s: Floats
+
+    def before(self, onset_s: Floats) -> Floats:
+        """Fundamental of the note before each onset, nan where there is none."""
+        return fundamentals_before(onset_s, self.notes_s, self.f0_hz)
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,22 +142,27 @@ class Measures:
         )
 
 
-WEIGHTS = np.array([4.88, 1.84, 0.77, 3.22, 5.88, -4.44, 5.07, -8.57, 0.32, 1.89])
+WEIGHTS = np.array([5.1, 1.57, 0.81, 3.94, 5.54, -9.46, 5.1, -8.04, 0.47, 0.87])
 
 
 def gathered(take: Take) -> Evidence:
     """All evidence of a take."""
     string = at_pitch_rate(take.samples)
     smooth = smooth_string(take.samples)
+    renewal = Renewal(smooth)
     found = attacks(take.samples)
     notes_s = apart(found.onset_s[found.strength > STRONG])
     tuning = 0.0
     for turn in range(TURNS):
+        sounded_s = notes_s
         sounding = _stretches(string, notes_s, take.length_s)
         if turn == 0:
             tuning = TUNING_ROUND_CENTS * round(tuning_of(sounding) / TUNING_ROUND_CENTS)
-        measures = measured(found, smooth, notes_s, _fundamentals(sounding, tuning))
+        f0_hz = _fundamentals(sounding, tuning)
+        track = _renewal(string, renewal, notes_s, f0_hz, tuning)
+        measures = measured(found, track)
         odds = np.clip(measures.table @ WEIGHTS, -ODDS_LIMIT, ODDS_LIMIT)
+        odds[in_gap(measures.onset_s, found.gaps_s)] = -ODDS_LIMIT
         # A rise that was strong by itself still parts two notes: the weighing may have failed only
         # because the note before it was not known yet.
         likely = (odds > 0) | ((measures.strength > STRONG) & (odds > STILL_POSSIBLE))
@@ -144,17 +170,39 @@ def gathered(take: Take) -> Evidence:
     kept = strongest(measures.onset_s, odds)
     onset_s, odds = measures.onset_s[kept], odds[kept]
     end_s = ends(onset_s, notes_s, take.length_s)
-    all_stretches = stretches(string, onset_s, np.minimum(end_s, onset_s + LONGEST_STRETCH_S))
+    possible = np.flatnonzero(odds > IMPOSSIBLE)
+    scores, level_db = np.zeros((len(odds), len(MIDIS))), np.full(len(odds), -120.0)
+    scores[possible], level_db[possible] = _scored(
+        string, onset_s[possible], end_s[possible], tuning
+    )
     return Evidence(
         onset_s=onset_s,
         odds=odds,
         end_s=end_s,
-        scores=all_stretches.scores(tuning),
-        level_db=all_stretches.level_db,
+        scores=scores,
+        level_db=level_db,
         tuning_cents=tuning,
         string=string,
         length_s=take.length_s,
+        smooth=smooth,
+        notes_s=sounded_s,
+        f0_hz=f0_hz,
+        gaps_s=found.gaps_s,
     )
+
+
+def _scored(
+    string: Samples, onset_s: Floats, end_s: Floats, tuning_cents: float
+) -> tuple[Floats, Floats]:
+    """Scores and level of every stretch, in batches: spectra are a hundred times as large."""
+    scores = np.zeros((len(onset_s), len(MIDIS)))
+    level_db = np.zeros(len(onset_s))
+    for first in range(0, len(onset_s), BATCH):
+        rows = slice(first, first + BATCH)
+        until_s = np.minimum(end_s[rows], onset_s[rows] + LONGEST_STRETCH_S)
+        some = stretches(string, onset_s[rows], until_s)
+        scores[rows], level_db[rows] = some.scores(tuning_cents), some.level_db
+    return scores, level_db
 
 
 def strongest(onset_s: Floats, odds: Floats, least_s: float = 0.035) -> Places:
@@ -178,7 +226,7 @@ def apart(onset_s: Floats, least_s: float = 0.045) -> Floats:
     """Onsets without those that follow another too closely to be a note of their own."""
     if len(onset_s) == 0:
         return onset_s
-    return onset_s[np.append(True, np.diff(onset_s) > least_s)]
+    return np.asarray(onset_s[np.append(True, np.diff(onset_s) > least_s)])
 
 
 def ends(onset_s: Floats, notes_s: Floats, length_s: float) -> Floats:
@@ -200,23 +248,59 @@ def _fundamentals(sounding: Stretches, tuning_cents: float) -> Floats:
     return np.asarray(440.0 * 2 ** ((midi + fine_cents(sounding, midi) / 100 - 69) / 12))
 
 
-def measured(found: Attacks, smooth: Samples, notes_s: Floats, f0_hz: Floats) -> Measures:
+def _renewal(
+    string: Samples, renewal: Renewal, notes_s: Floats, f0_hz: Floats, tuning_cents: float
+) -> Floats:
+    """The renewal track of a take in which some notes are thought to sound.
+
+    Where neither a note nor the one before explains its sound, either both ring together, or two
+    notes were taken for one and the second was read: then its beginning alone gives a third guess.
+    """
+    track = renewal.track(notes_s, f0_hz)
+    edges = edges_of(notes_s, track.shape[1])
+    share = track[0] / np.maximum(track[1], 1e-12)
+    doubtful = []
+    for note, (first, last) in enumerate(pairwise(edges)):
+        settled = share[first + SETTLED[0] : min(first + SETTLED[1], last)]
+        if len(settled) and np.median(settled) > UNEXPLAINED:
+            doubtful.append(note)
+    if not doubtful:
+        return track
+    early_hz = np.full(len(notes_s), np.nan)
+    early = stretches(string, notes_s[doubtful], notes_s[doubtful] + EARLY_S)
+    early_hz[doubtful] = _fundamentals(early, tuning_cents)
+    for note in sorted({*doubtful, *(note + 1 for note in doubtful if note + 1 < len(notes_s))}):
+        first, last = int(edges[note]), int(edges[note + 1])
+        if last > first:
+            again = renewal.between(first, last, _what_may_ring(f0_hz, early_hz, note))
+            track[0, first:last] = np.minimum(track[0, first:last], again[0])
+    return track
+
+
+def _what_may_ring(f0_hz: Floats, early_hz: Floats, note: int) -> list[tuple[float, ...]]:
+    """Further guesses at what rings while a note is thought to: its beginning, and pairs."""
+    own, early = float(f0_hz[note]), float(early_hz[note])
+    old = [] if note == 0 else [float(f0_hz[note - 1]), float(early_hz[note - 1])]
+    guesses: list[tuple[float, ...]] = [(each,) for each in (early, *old[1:])]
+    guesses += [(before, each) for before in old for each in (own, early)]
+    return [guess for guess in guesses if all(np.isfinite(guess))]
+
+
+def measured(found: Attacks, track: Floats) -> Measures:
     """Measures at every rise and at every place where the string's sound is renewed.
 
     Parameters
     ----------
-    smooth
-        From `renewal.smooth_string`.
-    notes_s, f0_hz
-        The notes thought to be sounding, and their fundamentals.
+    track
+        New energy and energy of every frame, from `renewal.Renewal.track`.
     """
-    if len(notes_s) == 0:
+    new, energy = track
+    if not energy.any():
         none = np.zeros(len(found.onset_s))
         still = np.full_like(none, -8.0)
         return Measures(
             found.onset_s, found.high, found.middle, found.low, none, none, none, still, none
         )
-    new, energy = renewed(smooth, notes_s, f0_hz)
     loudness = float(np.percentile(maximum_filter1d(energy, 401)[::50], 80)) + 1e-9
     coming = maximum_filter1d(energy, 81, origin=-40) + QUIET_SHARE * loudness
     renewal = new / coming
@@ -226,11 +310,12 @@ def measured(found: Attacks, smooth: Samples, notes_s: Floats, f0_hz: Floats) ->
     quiet = 0.01 * loudness
     after = _around(energy, frame, 0, 60, 5).max(axis=1)
     before = _around(energy, frame, -60, -16, 5).max(axis=1)
+    renewal_there = _around(renewal, frame, -24, 9, 1).max(axis=1)
     rises = [np.append(rise, 0.0)[source] for rise in (found.high, found.middle, found.low)]
     return Measures(
         place_s,
-        *rises,
-        renewal=_around(renewal, frame, -24, 9, 1).max(axis=1),
+        *(rises[0], rises[1], rises[2]),
+        renewal=renewal_there,
         restless=np.median(_around(share, frame, -70, -22, 4), axis=1),
         spent=_around(renewal, frame, -64, -25, 3).max(axis=1),
         level=np.log(after / loudness + 1e-9),
@@ -238,10 +323,29 @@ def measured(found: Attacks, smooth: Samples, notes_s: Floats, f0_hz: Floats) ->
     )
 
 
+def fundamentals_before(onset_s: Floats, notes_s: Floats, f0_hz: Floats) -> Floats:
+    """Fundamental of the note that was sounding before each onset, nan where there was none."""
+    if len(notes_s) == 0:
+        return np.full(len(onset_s), np.nan)
+    before = np.searchsorted(notes_s, onset_s - FRESH_S) - 1
+    return np.where(before >= 0, f0_hz[np.maximum(before, 0)], np.nan)
+
+
+GAP_BEFORE_S, GAP_AFTER_S = 0.01, 0.015
+
+
+def in_gap(onset_s: Floats, gaps_s: Floats) -> NDArray[np.bool_]:
+    """True for onsets that a hole in the recording makes."""
+    inside = np.zeros(len(onset_s), bool)
+    for first_s, last_s in gaps_s:
+        inside |= (onset_s > first_s - GAP_BEFORE_S) & (onset_s < last_s + GAP_AFTER_S)
+    return inside
+
+
 def _around(values: Floats, frame: Places, first: int, last: int, step: int) -> Floats:
     """Values from `first` to `last` frames after each of some frames, shape (n, n_steps)."""
     places = frame[:, None] + np.arange(first, last, step)
-    return values[np.clip(places, 0, len(values) - 1)]
+    return np.asarray(values[np.clip(places, 0, len(values) - 1)])
 
 
 def _places(onset_s: Floats, renewal: Floats) -> tuple[Floats, Places]:

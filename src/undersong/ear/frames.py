@@ -2,9 +2,9 @@
 
 Conventions
 -----------
-Blocks are mono, floating point, full scale 1.0, of any length, at any rate a sound card offers. They
-are brought to `RATE_HZ` piece by piece, so that memory depends on the length of the take at that
-rate alone. The result does not depend on how the stream was cut into blocks.
+Blocks are mono, floating point, full scale 1.0, of any length, at any rate a sound card offers.
+They are brought to `RATE_HZ` piece by piece, so that memory depends on the length of the take at
+that rate alone. The result does not depend on how the stream was cut into blocks.
 
 At 8 kHz everything up to 4 kHz is kept: all partials of a bass that carry its pitch, and enough of
 the pick or finger noise above 1 kHz to date an attack to a millisecond.

@@ -12,7 +12,7 @@ from undersong.ear.align import NONE, Asked, Heard, Match, aligned, pitch_odds
 from undersong.ear.evidence import Evidence, gathered
 from undersong.ear.frames import Take, listen
 from undersong.ear.grid import Grid, fitted, followed, located, timing_grid
-from undersong.ear.hearing import Hearing, HeardNote, Reference
+from undersong.ear.hearing import HeardNote, Hearing, Reference
 from undersong.ear.passing import passed, stopped_before
 from undersong.ear.refusal import unheard, unlike
 from undersong.ear.summary import summed_up
@@ -39,7 +39,7 @@ def hear(
     Parameters
     ----------
     blocks
-        Mono samples, shape (n,) each, any n, full scale 1.0; read once, to the end or for two hours.
+        Mono samples, shape (n,) each, any n, full scale 1.0; read once, for two hours at most.
     sample_rate_hz
         Their rate.
     part
@@ -135,7 +135,8 @@ def heard_against(
     else:
         grid = Grid(start_s, 1.0)
     expected_s = grid.at(asked.grid_s)
-    notes = judged(asked, index, evidence, sounding(evidence, match, asked), expected_s)
+    end_s = grid.start_s + grid.ratio * part.tempo_map.seconds_at(part.strokes[-1].end)
+    notes = judged(asked, index, evidence, sounding(evidence, match, asked), expected_s, end_s)
     stopped = stopped_before(notes)
     reason = unlike(part, take, evidence, notes, stopped)
     clean, why, belief = (
@@ -185,7 +186,7 @@ FIRST_TIMING_S = 0.05
 
 
 def best_alignment(asked: Asked, heard: Heard, start_s: float | None) -> tuple[Grid, Match] | None:
-    """The best of the places where the part may begin, followed to its end; None if there is none."""
+    """The best place where the part may begin, followed to its end; None if there is none."""
     best: tuple[Grid, Match] | None = None
     grids = located(asked, heard) if start_s is None else [Grid(start_s, 1.0)]
     for grid in grids:

@@ -2,8 +2,9 @@
 
 Conventions
 -----------
-Seconds are in the take. `timing_ms` is heard minus asked, positive late. Probabilities are the ear's
-own belief that a verdict holds, in [0, 1]; how far they can be believed is in docs/hearing.md.
+Seconds are in the take. `timing_ms` is heard minus asked, positive late. Probabilities are the
+ear's own belief that a verdict holds, in [0, 1]; how far they can be believed is in
+docs/hearing.md.
 """
 
 from __future__ import annotations

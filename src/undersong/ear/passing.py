@@ -1,8 +1,8 @@
 """Was the pass clean? The one answer that the tempo rule needs.
 
 Clean: every stroke right, nothing extra, every note inside the timing window. Not clean: any of
-these certainly fails. Neither, where what is unsure could decide (trade handbook 5.5). Spread, drift
-and note lengths are reported (`summary`) and do not decide.
+these certainly fails. Neither, where what is unsure could decide (trade handbook 5.5). Spread and
+drift are reported (`summary`) and do not decide.
 """
 
 from __future__ import annotations

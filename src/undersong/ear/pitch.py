@@ -82,7 +82,7 @@ def log_shares(window: int, tuning_cents: float) -> Floats:
         places[inside], weights=lobes[inside], minlength=len(_BIN_HZ) * len(MIDIS)
     ).reshape(len(_BIN_HZ), len(MIDIS))
     shares = (1 - FLOOR) * expected / expected.sum(axis=0) + FLOOR / len(_BIN_HZ)
-    return np.log(shares)
+    return np.asarray(np.log(shares))
 
 
 def _all_harmonics(tuning_cents: float) -> tuple[NDArray[np.intp], Floats, Floats]:
@@ -100,7 +100,7 @@ def harmonics_hz(f0_hz: float, up_to_hz: float) -> Floats:
     """Harmonics of a stiff string below a frequency; at least the first."""
     count = max(1, int(up_to_hz / f0_hz))
     number = np.arange(1, count + 1)
-    return number * f0_hz * np.sqrt(1 + STIFFNESS * number**2)
+    return np.asarray(number * f0_hz * np.sqrt(1 + STIFFNESS * number**2))
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,15 +260,15 @@ def fine_cents(parts: Stretches, midi: NDArray[np.intp]) -> Floats:
     grid = np.arange(-FINE_REACH_CENTS, FINE_REACH_CENTS + 1, FINE_STEP_CENTS)
     number = np.arange(1, FINE_HARMONICS + 1)
     stretch = number * np.sqrt(1 + STIFFNESS * number**2)
-    cents = np.zeros(len(midi))
-    for row, note in enumerate(midi):
-        f0_hz = midi_to_hz(float(note)) * 2 ** (grid / 1200)
-        places = (f0_hz[:, None] * stretch * N_FFT / PITCH_RATE_HZ) - _BINS[0]
-        seen = np.interp(places, np.arange(len(_BINS)), parts.magnitude[row], left=0, right=0)
-        fit = np.sqrt(seen).sum(axis=1)
-        top = int(np.clip(np.argmax(fit), 1, len(grid) - 2))
-        left, mid, right = fit[top - 1 : top + 2]
-        bend = left - 2 * mid + right
-        shift = 0.5 * (left - right) / bend if bend < 0 else 0.0
-        cents[row] = grid[top] + FINE_STEP_CENTS * np.clip(shift, -0.5, 0.5)
-    return cents
+    f0_hz = np.array([midi_to_hz(float(note)) for note in midi])[:, None] * 2 ** (grid / 1200)
+    places = f0_hz[:, :, None] * stretch * (N_FFT / PITCH_RATE_HZ) - _BINS[0]
+    whole = np.clip(places.astype(np.intp), 0, len(_BINS) - 2)
+    share = np.clip(places - whole, 0.0, 1.0)
+    rows = np.arange(len(midi))[:, None, None]
+    seen = (1 - share) * parts.magnitude[rows, whole] + share * parts.magnitude[rows, whole + 1]
+    fit = np.sqrt(np.where((places >= 0) & (places < len(_BINS) - 1), seen, 0.0)).sum(axis=2)
+    top = np.clip(fit.argmax(axis=1), 1, len(grid) - 2)
+    left, mid, right = (fit[np.arange(len(midi)), top + step] for step in (-1, 0, 1))
+    bend = left - 2 * mid + right
+    shift = np.where(bend < 0, 0.5 * (left - right) / np.where(bend < 0, bend, -1.0), 0.0)
+    return np.asarray(grid[top] + FINE_STEP_CENTS * np.clip(shift, -0.5, 0.5))

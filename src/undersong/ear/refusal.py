@@ -13,7 +13,7 @@ SHORTEST_S = 0.25
 QUIETEST_PEAK = 10 ** (-60 / 20)
 """A take whose loudest sample is below -60 dB of full scale holds nothing to judge."""
 MOST_BAD_SHARE = 0.01
-MOST_CLIPPED_SHARE = 0.02
+MOST_CLIPPED_SHARE = 0.2
 LEAST_RIGHT_SHARE = 0.5
 LEAST_MATCHED = 3
 SHIFTED_SHARE = 0.7

@@ -3,7 +3,7 @@
 A ringing string repeats itself: what sounds now is what sounded one period ago, a little weaker. A
 new stroke breaks that, however soft it is and even on the same pitch, where neither level nor pitch
 shows it. The renewed share of a frame is the part of its energy that the best multiple of the sound
-one period earlier leaves over; damping leaves nothing over, for it is the same sound getting weaker.
+one period earlier leaves over; damping leaves nothing over: it is the same sound getting weaker.
 Both the note begun and the one before it may explain what sounds, so that taking noise for a note
 does not hide what rings on.
 
@@ -14,6 +14,8 @@ it from the pitch evidence. Below 1.2 kHz only, where a string is nearly periodi
 """
 
 from __future__ import annotations
+
+from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,74 +43,165 @@ def smooth_string(samples: Samples) -> Samples:
     return sosfiltfilt(sections, samples).astype(np.float32)
 
 
-def renewed(string: Samples, onset_s: Floats, f0_hz: Floats) -> Floats:
-    """Energy of each frame that is new, and energy in all.
+class Renewal:
+    """What is new in a take, for any notes thought to sound in it.
+
+    Stretches that were asked about once are remembered: from turn to turn most notes stay.
+    """
+
+    def __init__(self, string: Samples) -> None:
+        self.n_frames = len(string) // FRAME
+        self._string = string
+        self._known: dict[tuple[int, int, tuple[tuple[float, ...], ...]], Floats] = {}
+
+    def between(self, first: int, last: int, guesses: Iterable[tuple[float, ...]]) -> Floats:
+        """`compared`, remembered."""
+        key = (first, last, tuple(guesses))
+        if key not in self._known:
+            self._known[key] = compared(self._string, first, last, key[2])
+        return self._known[key]
+
+    def track(self, onset_s: Floats, f0_hz: Floats) -> Floats:
+        """Energy of each frame that is new, and energy in all.
+
+        Parameters
+        ----------
+        onset_s, f0_hz
+            Shape (n_notes,): where each note begins, increasing, and its fundamental.
+
+        Returns
+        -------
+        Floats
+            Shape (2, n_frames): new energy and energy of the `WINDOW` frames from each frame on.
+            Before the first note all energy is new.
+        """
+        edges = edges_of(onset_s, self.n_frames)
+        first = int(edges[0])
+        track = np.zeros((2, self.n_frames))
+        track[:, :first] = self.between(0, first, ())
+        for note in range(len(onset_s)):
+            first, last = int(edges[note]), int(edges[note + 1])
+            if last > first:
+                notes = [(float(f0),) for f0 in f0_hz[max(0, note - 1) : note + 1]]
+                track[:, first:last] = self.between(first, last, notes)
+        return track
+
+
+def edges_of(onset_s: Floats, n_frames: int) -> NDArray[np.intp]:
+    """Frames from which each note's period counts, and the end, shape (n_notes + 1,)."""
+    edges = np.round((onset_s - LEAD_S) / FRAME_S).astype(np.intp)
+    return np.asarray(np.clip(np.append(edges, n_frames), 0, n_frames))
+
+
+def compared(
+    string: Samples, first: int, last: int, guesses: Iterable[tuple[float, ...]]
+) -> Floats:
+    """New energy and energy of some frames, by whichever guess explains most of them.
+
+    Parameters
+    ----------
+    guesses
+        What may be ringing: one fundamental in Hz, or two that ring together. Two are foretold by
+        the sound one period of either earlier less that of both periods earlier, which is exact for
+        any sum of two periodic sounds.
+    """
+    start, stop = first * FRAME, (last + WINDOW) * FRAME
+    now = _taken(string, start, stop)
+    energy = np.correlate(_by_frame(now * now), np.ones(WINDOW))[: last - first]
+    alike = np.zeros(last - first)
+    for guess in guesses:
+        lags = [RATE_HZ / each for each in guess]
+        then = _earlier(string, start, stop, lags[0])
+        if len(lags) == 2:
+            then = then + _earlier(string, start, stop, lags[1])
+            then = then - _earlier(string, start, stop, lags[0] + lags[1])
+        cross, past = _by_frame(now * then), _by_frame(then * then)
+        for fall in FALLS_DB:
+            gain = 10 ** (-fall * np.arange(WINDOW) / 20)
+            together = np.correlate(cross, gain)[: last - first]
+            alone = np.correlate(past, gain**2)[: last - first]
+            explained = np.where(together > 0, together**2 / np.maximum(alone, 1e-20), 0.0)
+            alike = np.maximum(alike, explained)
+    return np.stack((np.maximum(energy - alike, 0.0), energy))
+
+
+AFTER_S = (0.025, 0.06, 0.1)
+LASTING_S = 0.035
+"""The sound that is asked whether it goes on: from so long after an onset, for so long."""
+CLEAR_S = 0.008
+SPANS_S = (0.0, 0.06)
+DETUNINGS = (-0.006, -0.003, 0.0, 0.003, 0.006)
+
+
+def continued(
+    string: Samples, onset_s: Floats, f0_hz: Floats, after_s: tuple[float, ...] = AFTER_S
+) -> Floats:
+    """How far the sound after each onset is the sound before it, going on.
+
+    A drum, a click or a gap in the recording interrupts a ringing note, but afterwards the note is
+    still in step with itself a whole number of periods earlier; a note struck again is not.
 
     Parameters
     ----------
     string
         From `smooth_string`.
     onset_s, f0_hz
-        Shape (n_notes,): where each note begins, increasing, and its fundamental.
+        Shape (n,): each onset, and the fundamental of what sounded before it (nan: nothing did).
+    after_s
+        Seconds after an onset at which to ask; the best answer counts.
 
     Returns
     -------
     Floats
-        Shape (2, n_frames): new energy and energy of the `WINDOW` frames from each frame on.
-        Before the first note all energy is new.
+        Shape (n,), in [0, 1]: share of the energy after it that the sound before it foretells.
     """
-    n_frames = len(string) // FRAME
-    edges = np.round((onset_s - LEAD_S) / FRAME_S).astype(np.intp)
-    edges = np.clip(np.append(edges, n_frames), 0, n_frames)
-    first = int(edges[0])
-    track = np.zeros((2, n_frames))
-    track[:, :first] = _compared(string, 0, first, None)
-    for note in range(len(onset_s)):
-        first, last = int(edges[note]), int(edges[note + 1])
-        if last <= first:
-            continue
-        track[:, first:last] = _compared(string, first, last, float(f0_hz[note]))
-        if note:
-            before = _compared(string, first, last, float(f0_hz[note - 1]))
-            track[0, first:last] = np.minimum(track[0, first:last], before[0])
-    return track
+    shares = np.zeros(len(onset_s))
+    for row, (at_s, f0) in enumerate(zip(onset_s, f0_hz, strict=True)):
+        if np.isfinite(f0):
+            shares[row] = max(_goes_on(string, at_s, f0, after) for after in after_s)
+    return shares
 
 
-def _compared(string: Samples, first: int, last: int, f0_hz: float | None) -> Floats:
-    """New energy and energy of the frames `first` to `last`, against one period earlier."""
-    start, stop = first * FRAME, (last + WINDOW) * FRAME
-    now = _taken(string, start, stop)
-    energy = np.correlate(_by_frame(now * now), np.ones(WINDOW))[: last - first]
-    if f0_hz is None:
-        return np.stack((energy, energy))
-    lag = RATE_HZ / f0_hz
+def _goes_on(string: Samples, at_s: float, f0_hz: float, after_s: float) -> float:
+    n_samples = round(LASTING_S * RATE_HZ)
+    start = round((at_s + after_s) * RATE_HZ)
+    now = _taken(string, start, start + n_samples)
+    energy = float(now @ now) + 1e-12
+    share = 0.0
+    for span_s in SPANS_S:
+        periods = np.ceil((after_s + LASTING_S + CLEAR_S + span_s) * f0_hz)
+        for off in DETUNINGS:
+            lag = (periods + 2 * off) * RATE_HZ / f0_hz
+            then = _earlier(string, start, start + n_samples, float(lag))
+            cross = float(now @ then)
+            if cross > 0:
+                share = max(share, cross**2 / (float(then @ then) + 1e-12) / energy)
+    return share
+
+
+def _earlier(string: Samples, start: int, stop: int, lag: float) -> Samples:
+    """The samples of a stretch `lag` samples earlier, between samples by a cubic.
+
+    A straight line between samples would dull the upper harmonics.
+    """
     whole = int(lag)
-    share = lag - whole
-    # Cubic interpolation between samples: linear would dull the upper harmonics.
-    c = [_taken(string, start - whole + d, stop - whole + d) for d in (-2, -1, 0, 1)]
-    u = 1.0 - share
-    then = c[1] + 0.5 * u * (
-        c[2]
-        - c[0]
-        + u * (2 * c[0] - 5 * c[1] + 4 * c[2] - c[3] + u * (3 * (c[1] - c[2]) + c[3] - c[0]))
-    )
-    cross, past = _by_frame(now * then), _by_frame(then * then)
-    alike = np.zeros(last - first)
-    for fall in FALLS_DB:
-        gain = 10 ** (-fall * np.arange(WINDOW) / 20)
-        together = np.correlate(cross, gain)[: last - first]
-        alone = np.correlate(past, gain**2)[: last - first]
-        explained = np.where(together > 0, together**2 / np.maximum(alone, 1e-20), 0.0)
-        alike = np.maximum(alike, explained)
-    return np.stack((np.maximum(energy - alike, 0.0), energy))
+    u = np.float32(1.0 - (lag - whole))
+    piece = _taken(string, start - whole - 2, stop - whole + 1)
+    a, b, c, d = piece[:-3], piece[1:-2], piece[2:-1], piece[3:]
+    # Horner's form of b + u/2 (c - a + u (2a - 5b + 4c - d + u (3 (b - c) + d - a))).
+    first, third = c - a, 3 * (b - c) + d - a
+    second = 2 * a - 5 * b + 4 * c - d
+    return np.asarray(b + (u / 2) * (first + u * (second + u * third)))
 
 
-def _taken(string: Samples, start: int, stop: int) -> Floats:
-    piece = string[max(0, start) : max(0, stop)].astype(np.float64)
+def _taken(string: Samples, start: int, stop: int) -> Samples:
+    if start >= 0 and stop <= len(string):
+        return string[start:stop]
+    piece = string[max(0, start) : max(0, stop)]
     return np.pad(piece, (max(0, -start), max(0, stop - max(start, 0) - len(piece))))[
         : stop - start
     ]
 
 
-def _by_frame(squares: Floats) -> Floats:
-    return np.asarray(squares.reshape(-1, FRAME).sum(axis=1))
+def _by_frame(squares: Samples) -> Floats:
+    return np.asarray(squares.reshape(-1, FRAME).sum(axis=1, dtype=np.float64))

@@ -28,6 +28,7 @@ from undersong.ear.pitch import (
     stretches,
     stretches_before,
 )
+from undersong.ear.renewal import continued
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -37,9 +38,15 @@ PITCH_WORTH = 30.0
 PLAYED_PRIOR = 2.5
 CHANGE_WORTH = 20.0
 EXTRA_PRIOR = -1.0
+GOING_ON = 0.8
+GOING_ON_WORTH = 8.0
+BODY_WORTH = 15.0
+LEAST_BODY = 0.3
 DOUBT = 0.1
 SURE_ODDS = 1.0
 """A verdict against a note needs these odds; below them it is `unsure`."""
+LONGEST_TAIL_S = 2.0
+HIDDEN_S = 0.06
 EXTRA_APART_S = 0.05
 QUIETEST_EXTRA_DB = -20.0
 
@@ -58,6 +65,8 @@ class Sounding:
         Of the stretch until the next of these notes; cents are taken at `midi`.
     midi
         The likeliest pitch.
+    going_on
+        For notes nobody asked for, how surely they are the note before, interrupted, in [0, 1].
     """
 
     attack: Places
@@ -66,6 +75,7 @@ class Sounding:
     level_db: Floats
     midi: Places
     cents: Floats
+    going_on: Floats
 
 
 def sounding(evidence: Evidence, match: Match, asked: Asked) -> Sounding:
@@ -82,8 +92,23 @@ def sounding(evidence: Evidence, match: Match, asked: Asked) -> Sounding:
     scores = _without_ring(evidence, parts, scores, onset_s, _asked_columns(asked, stroke_of[rows]))
     midi = MIDIS[scores.argmax(axis=1)] if len(rows) else np.zeros(0, np.intp)
     return Sounding(
-        rows, stroke_of[rows], scores, parts.level_db, midi, _settled_cents(parts, midi)
+        rows,
+        stroke_of[rows],
+        scores,
+        parts.level_db,
+        midi,
+        _settled_cents(parts, midi),
+        _interrupted(evidence, onset_s, stroke_of[rows]),
     )
+
+
+def _interrupted(evidence: Evidence, onset_s: Floats, stroke: Places) -> Floats:
+    """How surely each unasked note is only the one before it, going on after a drum or a click."""
+    going_on = np.zeros(len(onset_s))
+    extra = np.flatnonzero(stroke == NONE)
+    shares = continued(evidence.smooth, onset_s[extra], evidence.before(onset_s[extra]))
+    going_on[extra] = np.clip((shares - GOING_ON) / (1 - GOING_ON), 0, 1)
+    return going_on
 
 
 def _asked_columns(asked: Asked, stroke: Places) -> Places:
@@ -133,7 +158,12 @@ def probability(odds: float) -> float:
 
 
 def judged(
-    asked: Asked, index: Places, evidence: Evidence, heard: Sounding, expected_s: Floats
+    asked: Asked,
+    index: Places,
+    evidence: Evidence,
+    heard: Sounding,
+    expected_s: Floats,
+    end_s: float,
 ) -> tuple[HeardNote, ...]:
     """A verdict for every stroke, extra notes between them.
 
@@ -143,7 +173,13 @@ def judged(
         Shape (n_strokes,): the written note each stroke begins with.
     expected_s
         Shape (n_strokes,): where the grid puts each stroke.
+    end_s
+        Where the last stroke's written length ends: what follows is no extra note of this pass.
     """
+    matched_db = heard.level_db[heard.stroke != NONE]
+    usual_db = float(np.median(matched_db)) if len(matched_db) else 0.0
+    best_scores = heard.scores[heard.stroke != NONE].max(axis=1, initial=-np.inf)
+    usual_score = float(np.percentile(best_scores, 10)) if len(best_scores) else 0.0
     place_of = np.full(len(asked), NONE)
     matched = heard.stroke != NONE
     place_of[heard.stroke[matched]] = np.flatnonzero(matched)
@@ -151,29 +187,46 @@ def judged(
     for stroke in range(len(asked)):
         place = int(place_of[stroke])
         if place == NONE:
-            note = _missed(asked, index, stroke, probability(PLAYED_PRIOR))
+            note = _unheard(asked, index, evidence, stroke, float(expected_s[stroke]), PLAYED_PRIOR)
             notes.append((float(expected_s[stroke]), note))
         else:
             note = _played(asked, index, evidence, heard, stroke, place, float(expected_s[stroke]))
             notes.append((float(evidence.onset_s[heard.attack[place]]), note))
-    for place in np.flatnonzero(~matched):
-        extra = _extra(evidence, heard, int(place))
+    for place in _inside_pass(evidence, heard, matched, end_s):
+        extra = _extra(evidence, heard, int(place), usual_db, usual_score)
         if extra is not None and extra.onset_s is not None:
             notes.append((extra.onset_s, extra))
     return tuple(note for _, note in sorted(notes, key=lambda pair: pair[0]))
 
 
-def _missed(asked: Asked, index: Places, stroke: int, belief: float) -> HeardNote:
+def _inside_pass(
+    evidence: Evidence, heard: Sounding, matched: NDArray[np.bool_], end_s: float
+) -> Places:
+    """Notes nobody asked for, from the first matched note to the end of the pass."""
+    if not matched.any():
+        return np.zeros(0, np.intp)
+    onset_s = evidence.onset_s[heard.attack]
+    first_s, last_s = onset_s[matched].min(), onset_s[matched].max()
+    until_s = max(min(end_s, last_s + LONGEST_TAIL_S), last_s)
+    return np.flatnonzero(~matched & (onset_s > first_s) & (onset_s < until_s))
+
+
+def _unheard(
+    asked: Asked, index: Places, evidence: Evidence, stroke: int, expected_s: float, odds: float
+) -> HeardNote:
+    """A stroke that was missed, unless a hole in the recording may have swallowed it."""
     midi = int(asked.midi[stroke])
+    first_s, last_s = evidence.gaps_s.T
+    is_hidden = bool(np.any((first_s < expected_s + HIDDEN_S) & (last_s > expected_s - HIDDEN_S)))
     return HeardNote(
-        int(index[stroke]),
-        midi if midi != NONE else None,
-        None,
-        None,
-        None,
-        None,
-        Verdict.MISSED,
-        belief,
+        index=int(index[stroke]),
+        asked_midi=midi if midi != NONE else None,
+        heard_midi=None,
+        onset_s=None,
+        timing_ms=None,
+        cents=None,
+        verdict=Verdict.UNSURE if is_hidden else Verdict.MISSED,
+        probability=0.5 if is_hidden else probability(odds),
     )
 
 
@@ -189,7 +242,7 @@ def _played(
     midi = int(asked.midi[stroke])
     present = _presence_odds(evidence, heard, place, midi) + PLAYED_PRIOR
     if present < -SURE_ODDS:
-        return _missed(asked, index, stroke, probability(-present))
+        return _unheard(asked, index, evidence, stroke, expected_s, -present)
     onset_s = float(evidence.onset_s[heard.attack[place]])
     timing_ms = 1000 * (onset_s - expected_s)
     pitch = _pitch_odds(heard, place, midi)
@@ -216,7 +269,7 @@ def _played(
 def _presence_odds(evidence: Evidence, heard: Sounding, place: int, midi: int) -> float:
     """Odds that a stroke was played where an attack was matched to it.
 
-    Either the attack itself says so, or the pitch has changed from the note before to the asked one.
+    Either the attack itself says so, or the pitch has changed to the asked one.
     """
     odds = float(evidence.odds[heard.attack[place]])
     if place > 0 and LOWEST_MIDI <= midi < LOWEST_MIDI + len(MIDIS):
@@ -239,10 +292,14 @@ def _pitch_odds(heard: Sounding, place: int, midi: int) -> float:
     return PITCH_PRIOR + PITCH_WORTH * float(scores[column] - others)
 
 
-def _extra(evidence: Evidence, heard: Sounding, place: int) -> HeardNote | None:
+def _extra(
+    evidence: Evidence, heard: Sounding, place: int, usual_db: float, usual_score: float
+) -> HeardNote | None:
     odds = float(evidence.odds[heard.attack[place]]) + EXTRA_PRIOR
-    near = heard.level_db[max(0, place - 4) : place + 5]
-    if odds < 0 or heard.level_db[place] < np.median(near) + QUIETEST_EXTRA_DB:
+    if place and heard.midi[place] == heard.midi[place - 1]:
+        odds -= GOING_ON_WORTH * float(heard.going_on[place])
+    odds -= BODY_WORTH * max(0.0, usual_score - LEAST_BODY - float(heard.scores[place].max()))
+    if odds < 0 or heard.level_db[place] < usual_db + QUIETEST_EXTRA_DB:
         return None
     return HeardNote(
         None,
