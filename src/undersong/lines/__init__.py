@@ -1,5 +1,6 @@
 """Bass lines, drum patterns and pads for a chart, by level."""
 
+from undersong.lines.asked import Asked, BarWish
 from undersong.lines.drums import drum_part
 from undersong.lines.feel import Feel, feel_of, parse_feel
 from undersong.lines.levels import LEVELS, Level
@@ -7,8 +8,6 @@ from undersong.lines.pad import pad_part
 from undersong.lines.report import LineReport, line_report, report_json
 from undersong.lines.weights import WEIGHTS, LineWeights
 from undersong.lines.write import (
-    Asked,
-    BarWish,
     LineSheet,
     another_idea,
     free_bar,

@@ -77,7 +77,7 @@ def _runs(slot: Slot) -> list[_Run]:
     runs = []
     if has_room:
         runs.append(_Run("a run through the key", two_beats, pentatonic=False))
-        runs.append(_Run("a run on five notes", two_beats, pentatonic=True))
+        runs.append(_Run("a run close to the chord", two_beats, pentatonic=True))
         late = tuple(at for at in two_beats if at != end - 2 * beat)
         runs.append(_Run("a run that starts off the beat", late, pentatonic=False))
         if slot.leads_to is None:

@@ -101,7 +101,7 @@ class LineWeights:
     skip: float = 0.35
     jump: float = 0.9
     repeat: float = 0.9
-    turning: float = 0.25
+    turning: float = 0.4
     weak_chord_note: float = 0.4
 
 

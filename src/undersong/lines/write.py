@@ -16,65 +16,24 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from undersong.chart.song import Song
-from undersong.errors import LineError
+from undersong.lines.asked import Asked, BarWish, check, level_of, no_such_bar
+from undersong.lines.desk import Desk
 from undersong.lines.feel import Feel
-from undersong.lines.figures import Figure, Goal, Kind, Slot
-from undersong.lines.groove import RHYTHMS
-from undersong.lines.ideas import figures_for, lateness
-from undersong.lines.levels import LOWEST_LEVEL, checked_level
-from undersong.lines.plan import BarPlan
+from undersong.lines.figures import Figure, Kind
+from undersong.lines.levels import LOWEST_LEVEL
 from undersong.lines.report import FOUR_STRINGS, LineReport, fast_shifts, report_on
-from undersong.lines.score import Score, score_of
+from undersong.lines.score import score_of
 from undersong.lines.search import Choice, best_line
 from undersong.lines.targets import (
-    TOP_OF_VERSE,
     Touch,
-    chosen_octaves,
-    targets_of,
 )
-from undersong.lines.walk import readable
 from undersong.lines.weights import WEIGHTS, LineWeights
 from undersong.neck.fingering import Fingering, finger_part
 from undersong.neck.instrument import Instrument
 from undersong.theory.meter import Wholes
 from undersong.theory.part import Note, Part, Voice
 
-TOP_BETWEEN_ROOTS = 50  # D3: a fifth over the top of the verse, for octaves of high roots
 FASTEST_SHIFT_MM_S = 2500.0  # common practice, no source: a setting, not a measurement
-
-
-@dataclass(frozen=True, slots=True)
-class BarWish:
-    """What a leader wants of one bar; places of `pinned` notes count from its bar line.
-
-    `idea` 0 is the best line's own idea for the bar, 1 the next best, and so on round.
-    """
-
-    level: int | None = None
-    idea: int = 0
-    pinned: tuple[Note, ...] | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """Everything a line was asked with; asking again gives the same line."""
-
-    level: int
-    seed: int = 1
-    feel: Feel | None = None
-    section_levels: tuple[tuple[str, int], ...] = ()
-    bars: tuple[tuple[int, BarWish], ...] = ()
-
-    def wish(self, bar: int) -> BarWish:
-        """The wish for a bar, empty where there is none."""
-        return dict(self.bars).get(bar, BarWish())
-
-    def with_wish(self, bar: int, wish: BarWish | None) -> Asked:
-        """The same with one bar's wish changed, or taken back."""
-        bars = {number: each for number, each in self.bars if number != bar}
-        if wish is not None:
-            bars[bar] = wish
-        return replace(self, bars=tuple(sorted(bars.items(), key=lambda each: each[0])))
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +116,7 @@ def simplify_bar(song: Song, sheet: LineSheet, bar: int) -> LineSheet:
     now = wish.level
     if now is None:
         plan = next((each for each in score.plans if each.played.number == bar), None)
-        now = sheet.asked.level if plan is None else _level_of(plan, sheet.asked)
+        now = sheet.asked.level if plan is None else level_of(plan, sheet.asked)
     lower = max(now - 1, LOWEST_LEVEL)
     return _asked_again(song, sheet, bar, BarWish(level=lower))
 
@@ -167,7 +126,7 @@ def pin_bar(song: Song, sheet: LineSheet, bar: int) -> LineSheet:
     score = score_of(song, sheet.asked.feel)
     played = next((each for each in score.bars if each.number == bar), None)
     if played is None:
-        raise _no_such_bar(bar, score)
+        raise no_such_bar(bar, score)
     end = played.at + played.length
     kept = tuple(
         replace(note, at=note.at - played.at)
@@ -186,127 +145,10 @@ def _asked_again(song: Song, sheet: LineSheet, bar: int, wish: BarWish | None) -
     return _written(song, sheet.asked.with_wish(bar, wish), sheet.instrument, sheet.weights)
 
 
-def _no_such_bar(bar: int, score: Score) -> LineError:
-    first, last = score.bars[0].number, score.bars[-1].number
-    return LineError(
-        f"{score.song.title} has no bar {bar}: its bars as played are {first} to {last}."
-    )
-
-
-def _check(score: Score, asked: Asked) -> None:
-    checked_level(asked.level)
-    names = {section.name.casefold() for section in score.song.sections}
-    for name, level in asked.section_levels:
-        checked_level(level)
-        if name.casefold() not in names:
-            known = ", ".join(section.name for section in score.song.sections)
-            raise LineError(f"{score.song.title} has no section called {name}: it has {known}.")
-    numbers = {bar.number for bar in score.bars}
-    for number, wish in asked.bars:
-        if number not in numbers:
-            raise _no_such_bar(number, score)
-        if wish.level is not None:
-            checked_level(wish.level)
-
-
-def _level_of(plan: BarPlan, asked: Asked) -> int:
-    wished = asked.wish(plan.played.number).level
-    if wished is not None:
-        return wished
-    for name, level in asked.section_levels:
-        if name.casefold() == plan.played.section.casefold():
-            return level
-    return asked.level
-
-
-class _Desk:
-    """One line being written: targets and octaves found once, figures worked out once each."""
-
-    def __init__(
-        self, score: Score, asked: Asked, instrument: Instrument, weights: LineWeights
-    ) -> None:
-        self.score = score
-        self.asked = asked
-        self.instrument = instrument
-        self.weights = weights
-        self.targets = targets_of(score.song, score.plans, score.chords)
-        self.midis = chosen_octaves(self.targets, score.plans, instrument, weights)
-        self.levels = [_level_of(plan, asked) for plan in score.plans]
-        self.known: dict[Slot, tuple[Figure, ...]] = {}
-
-    def choices(self) -> list[Choice]:
-        """What each slot may hold at the levels of the moment."""
-        found = []
-        for place, target in enumerate(self.targets):
-            slot = self.slot(place)
-            if slot not in self.known:
-                self.known[slot] = figures_for(slot, self.weights)
-            figures = self.known[slot]
-            turn = self.score.plans[target.bar].turn + self.asked.seed - 1
-            late = lateness(figures, turn, self.weights)
-            found.append(Choice(target.bar, slot.level, figures, late))
-        return found
-
-    def slot(self, place: int) -> Slot:
-        """One target with all that its figures need to know."""
-        target = self.targets[place]
-        plan = self.score.plans[target.bar]
-        bar, midi = plan.played, self.midis[place]
-        ends_bar = target.until == bar.at + bar.length
-        is_phrase_end = plan.is_phrase_end and ends_bar
-        touches_vocal = plan.has_vocal or (plan.before_vocal and ends_bar)
-        return Slot(
-            start=target.at - bar.at,
-            end=target.until - bar.at,
-            bar_length=bar.length,
-            meter=bar.meter,
-            groove=self.score.groove(plan),
-            chord=target.chord,
-            key=target.key,
-            midi=midi,
-            name=readable(target.name),
-            touch=target.touch,
-            is_arrival=target.is_arrival,
-            push=target.push,
-            has_fermata=target.has_fermata,
-            goal=self._goal(place),
-            level=self.levels[target.bar],
-            energy=plan.energy,
-            rhythm=(self.asked.seed - 1) % RHYTHMS,
-            rhythm_turn=plan.turn % RHYTHMS if is_phrase_end else 0,
-            is_phrase_end=is_phrase_end,
-            leads_to=plan.leads_to if ends_bar else None,
-            allows_road=not touches_vocal,
-            allows_fill=is_phrase_end and not plan.is_first_section,
-            is_last=plan.is_last,
-            low=self.instrument.lowest,
-            high=min(self.instrument.highest, max(midi + 12, self._ceiling(plan))),
-            whole_s=self.score.whole_s,
-        )
-
-    def can_be_simpler(self, index: int) -> bool:
-        """Whether a bar may fall another level: it is neither pinned nor at the lowest."""
-        wish = self.asked.wish(self.score.bars[index].number)
-        return wish.pinned is None and self.levels[index] > LOWEST_LEVEL
-
-    def _ceiling(self, plan: BarPlan) -> int:
-        return TOP_OF_VERSE if plan.energy <= 1 else TOP_BETWEEN_ROOTS
-
-    def _goal(self, place: int) -> Goal | None:
-        """The next target, where it follows at once."""
-        if place + 1 >= len(self.targets):
-            return None
-        here, following = self.targets[place], self.targets[place + 1]
-        if following.at != here.until:
-            return None
-        name = readable(following.name)
-        return Goal(self.midis[place + 1], name, f"the {following.chord.lowest}")
-
-
 def _written(song: Song, asked: Asked, instrument: Instrument, weights: LineWeights) -> LineSheet:
     score = score_of(song, asked.feel)
-    _check(score, asked)
-    desk = _Desk(score, asked, instrument, weights)
+    check(score, asked)
+    desk = Desk(score, asked, instrument, weights)
     simpler: dict[int, str] = {}
     is_done = False
     while not is_done:
@@ -329,7 +171,7 @@ def _written(song: Song, asked: Asked, instrument: Instrument, weights: LineWeig
 
 
 def _made_simpler(
-    desk: _Desk, hard: Sequence[tuple[Wholes, Wholes]], remarks: dict[int, str]
+    desk: Desk, hard: Sequence[tuple[Wholes, Wholes]], remarks: dict[int, str]
 ) -> bool:
     """Lower the level of bars the hand cannot leave in time; False where none can be lowered.
 
@@ -353,7 +195,7 @@ def _made_simpler(
     return bool(lower)
 
 
-def _with_ideas(desk: _Desk, choices: list[Choice]) -> tuple[Figure, ...]:
+def _with_ideas(desk: Desk, choices: list[Choice]) -> tuple[Figure, ...]:
     """The best line, then, where bars want another idea, the best line around those."""
     line = best_line(choices, desk.weights)
     wanted = {number: wish.idea for number, wish in desk.asked.bars if wish.idea}
@@ -384,7 +226,7 @@ def _force_idea(
     choices[place] = replace(choices[place], figures=(forced,))
 
 
-def _notes(desk: _Desk, line: Sequence[Figure]) -> tuple[Note, ...]:
+def _notes(desk: Desk, line: Sequence[Figure]) -> tuple[Note, ...]:
     notes: list[Note] = []
     for target, figure in zip(desk.targets, line, strict=True):
         bar_at = desk.score.bars[target.bar].at
@@ -406,7 +248,7 @@ def _notes(desk: _Desk, line: Sequence[Figure]) -> tuple[Note, ...]:
     return _with_pins(desk, notes)
 
 
-def _with_pins(desk: _Desk, notes: list[Note]) -> tuple[Note, ...]:
+def _with_pins(desk: Desk, notes: list[Note]) -> tuple[Note, ...]:
     """Pinned bars in place of what was written there; notes end where the next begins."""
     for bar in desk.score.bars:
         pinned = desk.asked.wish(bar.number).pinned
@@ -423,7 +265,7 @@ def _with_pins(desk: _Desk, notes: list[Note]) -> tuple[Note, ...]:
     return tuple(trimmed)
 
 
-def _ideas(desk: _Desk, line: Sequence[Figure]) -> tuple[str, ...]:
+def _ideas(desk: Desk, line: Sequence[Figure]) -> tuple[str, ...]:
     """What is done in each played bar, in words."""
     said: list[list[str]] = [[] for _ in desk.score.bars]
     for target, figure in zip(desk.targets, line, strict=True):
