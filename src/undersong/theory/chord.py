@@ -234,7 +234,8 @@ def _role(interval: Interval) -> Role:
 
 _SLASH_BASS = re.compile(r"(.*)/((?:[#♯b♭]*[1-7])|(?:[A-Ga-g][#♯b♭]*))$")
 _NUMBER_ROOT = re.compile(r"([#♯b♭]*[1-7])(.*)", re.DOTALL)
-_LETTER_ROOT = re.compile(r"([A-G](?:##|#|♯♯|♯|bb|♭♭|b|♭)?)(.*)", re.DOTALL)
+# As many signs as a spelling by degree can ask for: #3 in A# minor is C###.
+_LETTER_ROOT = re.compile(r"([A-G](?:[#♯]{1,4}|[b♭]{1,4})?)(.*)", re.DOTALL)
 
 
 def _split_bass(text: str) -> tuple[str, str | None]:
