@@ -42,7 +42,7 @@ FEELS: dict[str, tuple[str, str, tuple[float, ...], tuple[float, ...], tuple[flo
 }
 
 
-def band(feel: str, tempo_bpm: float, bars: int = 4) -> tuple[Part, Part, Part]:
+def band(feel: str, tempo_bpm: float, bars: int = 2) -> tuple[Part, Part, Part]:
     meter_text, unit_text, bass, kick, snare = FEELS[feel]
     meter, unit = parse_meter(meter_text), Fraction(unit_text)
     swing = Swing() if feel == "shuffle" else None
@@ -79,7 +79,7 @@ def true_peak_db(sound: NDArray[np.floating[Any]]) -> float:
 
 @pytest.mark.parametrize("feel", FEELS)
 def test_every_feel_and_tempo_is_equally_loud_with_headroom(feel: str) -> None:
-    tempos = (40, 220) if feel in ("straight eighths", "ballad in 6/8", "shuffle") else (92,)
+    tempos = (40, 220) if feel in ("straight eighths", "ballad in 6/8") else (92,)
     for tempo_bpm in tempos:
         mix = rendered(feel, tempo_bpm)
         theirs = pyloudnorm.Meter(RATE_HZ).integrated_loudness(mix.samples.astype(np.float64))
@@ -102,8 +102,8 @@ def test_decoded_file_has_the_same_length_place_loudness_and_headroom(
     theirs = pyloudnorm.Meter(RATE_HZ).integrated_loudness(sound)
     assert theirs == pytest.approx(TARGET_LUFS, abs=ACROSS_A_PACK_LU / 2)
     assert true_peak_db(sound) <= CEILING_DBTP
-    # The lag at which both agree best, over the middle two seconds: none at all.
-    middle = slice(3 * RATE_HZ, 5 * RATE_HZ)
+    # The lag at which both agree best, over one second of the music: none at all.
+    middle = slice(3 * RATE_HZ, 4 * RATE_HZ)
     ours = mix.samples[middle, 0].astype(np.float64)
     lags = range(-200, 201)
     fits = [float(ours @ sound[middle.start + lag : middle.stop + lag, 0]) for lag in lags]
