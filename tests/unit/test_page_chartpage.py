@@ -21,13 +21,21 @@ HAIR_MM = 0.15  # texts of neighbours may touch by less than a hair line
 A4, LETTER = SHEETS["a4"], SHEETS["letter"]
 
 
-def pages_of(text: str, **wishes: bool) -> tuple[Drawing, ...]:
-    return pages(parse_song(text), **wishes)
+def pages_of(text: str, *, with_letters: bool = False) -> tuple[Drawing, ...]:
+    return pages(parse_song(text), with_letters=with_letters)
 
 
-def pages(song: Song, sheet: str = "a4", **wishes: bool) -> tuple[Drawing, ...]:
+def pages(
+    song: Song, sheet: str = "a4", *, with_letters: bool = False, is_large: bool = False
+) -> tuple[Drawing, ...]:
     size = SHEETS[sheet]
-    return chart_pages(song, size.inner_width_mm, size.inner_height_mm, **wishes)
+    return chart_pages(
+        song,
+        size.inner_width_mm,
+        size.inner_height_mm,
+        with_letters=with_letters,
+        is_large=is_large,
+    )
 
 
 def numbers(drawing: Drawing) -> list[Text]:

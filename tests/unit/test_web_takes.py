@@ -23,7 +23,7 @@ from undersong.practice.ladder import Outcome
 from undersong.theory.key import parse_key
 from undersong.web.desk import Desk
 from undersong.web.judged import faults_of, fits, hearing_of, marks_of, strip_of
-from undersong.web.listening import Incoming
+from undersong.web.listening import Incoming, broken_ms
 from undersong.web.tabs import tab_bars
 from undersong.web.takes import checked_uid
 from web_app import OWN, TestClient, demo_client
@@ -128,7 +128,7 @@ def test_lost_sound_is_not_judged(app: tuple[TestClient, Desk]) -> None:
     answer = stream(client, take("first"), lost=2)
     [kept] = desk.book.takes_of(None)
     assert kept.outcome is Outcome.UNSURE
-    assert "sound were lost on the way" in answer["html"]
+    assert "ms of sound were lost" in answer["html"]
     assert answer["next_bpm"] == 70
 
 
@@ -322,3 +322,19 @@ def test_a_jump_of_hours_is_refused() -> None:
 def test_a_take_is_named_by_a_uuid_alone(text: str) -> None:
     with pytest.raises(UndersongError):
         checked_uid(text)
+
+
+def test_what_a_busy_browser_leaves_out_is_seen() -> None:
+    samples = take("first")
+    assert broken_ms(samples, RATE_HZ) == 0.0
+    middle = 6 * RATE_HZ
+    broken = np.concatenate([samples[:middle], np.zeros(RATE_HZ // 100), samples[middle:]])
+    assert broken_ms(broken.astype(np.float32), RATE_HZ) == pytest.approx(10.0, abs=0.5)
+
+
+def test_a_gate_between_two_notes_is_no_break() -> None:
+    samples = take("first").copy()
+    samples[6 * RATE_HZ : 6 * RATE_HZ + RATE_HZ // 5] = 0.0
+    samples[: RATE_HZ // 2] = 0.0
+    assert broken_ms(samples, RATE_HZ) == 0.0
+    assert broken_ms(np.zeros(0, np.float32), RATE_HZ) == 0.0

@@ -39,9 +39,12 @@ PLAYED_PRIOR = 2.5
 CHANGE_WORTH = 20.0
 EXTRA_PRIOR = -1.0
 GOING_ON = 0.8
-GOING_ON_WORTH = 8.0
+GOING_ON_WORTH = 2.5
 BODY_WORTH = 15.0
-LEAST_BODY = 0.3
+LEAST_BODY = 0.7
+BLEED_PRIOR, BLEED_WORTH = -3.0, 8.0
+BLEED_COUNT, BLEED_SHARE = 3, 0.05
+"""So many interruptions, and such a share of the strokes, mean that drums or a click leak in."""
 DOUBT = 0.1
 SURE_ODDS = 1.0
 """A verdict against a note needs these odds; below them it is `unsure`."""
@@ -179,6 +182,7 @@ def judged(
     matched_db = heard.level_db[heard.stroke != NONE]
     usual_db = float(np.median(matched_db)) if len(matched_db) else 0.0
     best_scores = heard.scores[heard.stroke != NONE].max(axis=1, initial=-np.inf)
+    bleeds = np.count_nonzero(heard.going_on > 0.5) >= max(BLEED_COUNT, BLEED_SHARE * len(asked))
     usual_score = float(np.percentile(best_scores, 10)) if len(best_scores) else 0.0
     place_of = np.full(len(asked), NONE)
     matched = heard.stroke != NONE
@@ -193,7 +197,7 @@ def judged(
             note = _played(asked, index, evidence, heard, stroke, place, float(expected_s[stroke]))
             notes.append((float(evidence.onset_s[heard.attack[place]]), note))
     for place in _inside_pass(evidence, heard, matched, end_s):
-        extra = _extra(evidence, heard, int(place), usual_db, usual_score)
+        extra = _extra(evidence, heard, int(place), usual_db, usual_score, bleeds=bool(bleeds))
         if extra is not None and extra.onset_s is not None:
             notes.append((extra.onset_s, extra))
     return tuple(note for _, note in sorted(notes, key=lambda pair: pair[0]))
@@ -293,11 +297,17 @@ def _pitch_odds(heard: Sounding, place: int, midi: int) -> float:
 
 
 def _extra(
-    evidence: Evidence, heard: Sounding, place: int, usual_db: float, usual_score: float
+    evidence: Evidence,
+    heard: Sounding,
+    place: int,
+    usual_db: float,
+    usual_score: float,
+    *,
+    bleeds: bool,
 ) -> HeardNote | None:
-    odds = float(evidence.odds[heard.attack[place]]) + EXTRA_PRIOR
+    odds = float(evidence.odds[heard.attack[place]]) + (BLEED_PRIOR if bleeds else EXTRA_PRIOR)
     if place and heard.midi[place] == heard.midi[place - 1]:
-        odds -= GOING_ON_WORTH * float(heard.going_on[place])
+        odds -= (BLEED_WORTH if bleeds else GOING_ON_WORTH) * float(heard.going_on[place])
     odds -= BODY_WORTH * max(0.0, usual_score - LEAST_BODY - float(heard.scores[place].max()))
     if odds < 0 or heard.level_db[place] < usual_db + QUIETEST_EXTRA_DB:
         return None
