@@ -21,7 +21,9 @@ _COMMENT = re.compile(r"\s*(?:#(?![#b]*[1-7])|;)")
 _LATE_COMMENT = re.compile(r"(?<=\s)(?:#(?=\s|$)|;).*")
 _DIRECTION = re.compile(r"\s*(?:--+|[—–]+)\s*")
 _LATE_DIRECTION = re.compile(r"(?<=[\s|])--+\s*(?P<words>.*)$")
-_OWN_METER = re.compile(r"\d+\s*/\s*\d+\s*:")
+_OWN_METER = re.compile(  # at the start of a bar, its colon no repeat sign
+    r"(?:(?<=\|)|^)\s*(?:(?:pick-?up|up-?beat)\b)?\s*\d+\s*/\s*\d+\s*:(?!\|)", re.IGNORECASE
+)
 _BARE_HEADER = re.compile(  # without its colon, where nothing else can be meant
     r"\s*(?:key(?:\s+of)?\s+(?P<key>[A-G][#b]?(?:m|\s+minor|\s+major)?)"
     r"|(?:tempo|bpm)\s+(?P<tempo>\d{2,3}(?:\s*bpm)?)"

@@ -199,7 +199,7 @@ def chords_of(bars: tuple[PlayedBar, ...]) -> tuple[PlayedChord, ...]:
             written = played.at + event.at
             earliest = found[-1][0] if found else Fraction(0)
             found.append((max(written - event.push, earliest), written, event, played.key, index))
-    ends = [row[0] for row in found[1:]] + [end]
+    ends = [row[0] for row in found[1:]] + [end] * bool(found)
     return tuple(
         PlayedChord(at, until, written, event, key, index)
         for (at, written, event, key, index), until in zip(found, ends, strict=True)
