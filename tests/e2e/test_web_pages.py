@@ -97,9 +97,9 @@ def test_a_note_of_the_neck_is_heard_by_tap_and_by_keyboard(front: Front) -> Non
     page = front.page()
     page.goto("/neck?key=G")
     page.get_by_label("String 4, fret 3: G1").click()
-    page.wait_for_function("document.querySelector('neck-board').dataset.sounded === '31'")
+    page.wait_for_function("() => document.querySelector('neck-board').dataset.sounded === '31'")
     page.locator(".spot[tabindex='0']").focus()
     page.keyboard.press("ArrowRight")
     page.keyboard.press("Enter")
-    page.wait_for_function("document.querySelector('neck-board').dataset.sounded === '30'")
+    page.wait_for_function("() => document.querySelector('neck-board').dataset.sounded === '30'")
     assert front.troubles == []

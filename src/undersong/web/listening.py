@@ -76,9 +76,45 @@ class Incoming:
         return self.next_frame - (self.first_frame or 0)
 
     @property
+    def lost_ms(self) -> float:
+        """Sound that never arrived, or that the browser itself left out."""
+        # What never arrived is silence in `samples` too, so the two are not added.
+        never_ms = 1000 * self.lost_frames / self.sample_rate_hz
+        return max(never_ms, broken_ms(self.samples, self.sample_rate_hz))
+
+    @property
     def samples(self) -> NDArray[np.float32]:
         """All of it, shape (n,)."""
         return np.concatenate([np.zeros(0, np.float32), *self.blocks])
+
+
+def broken_ms(samples: NDArray[np.float32], sample_rate_hz: int) -> float:
+    """How much sound a browser that could not keep up left out, in milliseconds.
+
+    It puts silence there, and silence to the last bit between two stretches of sound never comes
+    out of a microphone. Longer silence is a player's or a gate's.
+    """
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], samples == 0, [False]]).astype(int)))
+    starts, ends = edges[::2], edges[1::2]
+    lengths = ends - starts
+    short = (lengths >= SHORTEST_BREAK_S * sample_rate_hz) & (
+        lengths <= LONGEST_BREAK_S * sample_rate_hz
+    )
+    around = round(BESIDE_S * sample_rate_hz)
+    lost = 0
+    for start, end in zip(starts[short], ends[short], strict=True):
+        before, after = samples[max(0, start - around) : start], samples[end : end + around]
+        if min(_level(before), _level(after)) > SOUNDING:
+            lost += int(end - start)
+    return 1000 * lost / sample_rate_hz
+
+
+SHORTEST_BREAK_S, LONGEST_BREAK_S, BESIDE_S = 0.0015, 0.1, 0.02
+SOUNDING = 10 ** (-80 / 20)  # well under any input's own noise beside a played note
+
+
+def _level(samples: NDArray[np.float32]) -> float:
+    return float(np.sqrt(np.mean(np.square(samples)))) if len(samples) else 0.0
 
 
 async def listen(socket: WebSocket) -> None:
@@ -149,7 +185,7 @@ def _judged(socket: WebSocket, begin: dict[str, object], incoming: Incoming) -> 
         sample_rate_hz=incoming.sample_rate_hz,
         tempo_bpm=checked_tempo(begin.get("tempo")),
         start_s=start_s,
-        lost_ms=1000 * incoming.lost_frames / incoming.sample_rate_hz,
+        lost_ms=incoming.lost_ms,
     )
     return verdict_json(desk, judge(desk, player, work_of(desk, player, asked), played))
 

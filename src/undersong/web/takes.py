@@ -33,7 +33,7 @@ from undersong.web.tabs import tab_bars
 from undersong.web.work import Work, kept_item, level_of, work_of
 
 LONGEST_S = 20 * 60.0
-LOST_MS = 10.0  # more sound than this lost on the way, and the pass cannot be judged
+LOST_MS = 5.0  # more sound than this lost on the way, and the pass cannot be judged
 RATES_HZ = (8_000, 192_000)
 LARGEST_ELSEWHERE_BYTES = 256 * 2**20
 Samples = NDArray[np.float32]
@@ -95,7 +95,10 @@ def judge(desk: Desk, player: Player, work: Work, played: Played) -> KeptTake:
         level=level_of(player),
     )
     if played.lost_ms > LOST_MS:
-        reason = f"{played.lost_ms:.0f} ms of sound were lost on the way. Please play it again."
+        reason = (
+            f"{played.lost_ms:.0f} ms of sound were lost: the computer could not keep up. Close "
+            "what else is running, and play it again."
+        )
         hearing = replace(hearing, clean=None, reason=reason)
     length_s = len(played.samples) / played.sample_rate_hz
     audio = _recorded(desk, player, played)
