@@ -2,7 +2,8 @@
 
 ITU-R BS.1770-5: a 997 Hz sine at 0 dBFS in one front channel reads -3.01 LKFS. EBU Tech 3341
 (2016), table 1: minimum requirements, test signals 1 to 5, and 15 to 19 for true peak. pyloudnorm
-is an open implementation of BS.1770-4 by others.
+is an open implementation of BS.1770-4 by others. The EBU signals are from memory, not re-read; the
+filter coefficients agree with those other implementations print.
 """
 
 from typing import Any
