@@ -19,7 +19,7 @@ from undersong.theory.meter import Wholes
 from undersong.theory.part import Note, Part, Voice, in_order
 from undersong.theory.pitch import plain_pitch
 
-KICK, SIDE_STICK, SNARE, CLOSED_HAT, OPEN_HAT = 36, 37, 38, 42, 46
+KICK, SIDE_STICK, SNARE, CLOSED_HAT = 36, 37, 38, 42
 LOW_TOM, MID_TOM, HIGH_TOM, CRASH, RIDE = 45, 47, 50, 49, 51
 CALM_ENERGY = 1
 _Strokes = set[tuple[Wholes, int]]

@@ -18,7 +18,6 @@ from undersong.lines.targets import OCTAVE, Touch
 from undersong.lines.walk import chord_names
 from undersong.lines.weights import LineWeights
 from undersong.theory.chord import NumberChord, Role
-from undersong.theory.interval import Interval
 from undersong.theory.key import Key
 from undersong.theory.meter import Meter, Wholes
 from undersong.theory.part import Articulation
@@ -26,7 +25,6 @@ from undersong.theory.pitch import PitchName
 
 FIFTH_SEMITONES = 7
 HURRIED_S = 0.125  # eight notes a second: faster than this nobody should have to be
-UNISON = Interval(0, 0)
 
 
 class Kind(StrEnum):

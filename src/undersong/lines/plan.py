@@ -86,9 +86,6 @@ class _Stretch:
     start: int
     end: int
 
-    def __contains__(self, index: int) -> bool:
-        return self.start <= index < self.end
-
 
 def plan_bars(bars: Sequence[PlayedBar]) -> tuple[BarPlan, ...]:
     """A plan for every bar of an unrolled song, in order."""

@@ -29,7 +29,7 @@ from undersong.lines.levels import (
     STEADY,
 )
 from undersong.lines.strokes import NoteClass, Seen, looked_at
-from undersong.lines.walk import STEP_SEMITONES
+from undersong.lines.walk import STEP_SEMITONES, THIRD_SEMITONES
 from undersong.neck.effort import move_time
 from undersong.neck.fingering import Fingering, Wishes, finger_part
 from undersong.neck.geometry import fret_span_mm
@@ -40,7 +40,7 @@ from undersong.theory.pitch import Pitch
 
 FOUR_STRINGS = Instrument()
 STROKES_A_BAR_HELD = 2.2  # up to here, roots alone are held roots
-LONG_RUN = 3  # notes in a row that are neither bass note, fifth nor octave: no mere approach
+RUN_MOVES, RUN_COLOURS = 3, 2  # moves of a run, and how many of its notes are not root or fifth
 MELODIC_BARS = 0.3  # share of bars with a long run from which a line is melodic
 
 
@@ -213,13 +213,17 @@ def _plays_like(seen: Sequence[Seen]) -> int:
 
 
 def _bars_with_runs(seen: Sequence[Seen]) -> set[int]:
-    """Numbers of the bars with a run: moves in a row, most of them more than root and fifth."""
+    """Numbers of the bars with a run: three moves in a row by no more than a third.
+
+    A fifth or octave and a double approach make two such moves; a leap begins the count anew.
+    """
     found: set[int] = set()
     run: list[Seen] = []
-    for each in seen:
-        run = [*run, each] if each.is_own_move else []
+    for before, each in pairwise(seen):
+        distance = abs(each.stroke.note.pitch.midi - before.stroke.note.pitch.midi)
+        run = [*run, each] if each.is_own_move and distance <= THIRD_SEMITONES else []
         colours = sum(other.note_class is not NoteClass.SUPPORT for other in run)
-        if len(run) >= LONG_RUN and colours >= LONG_RUN - 1:
+        if len(run) >= RUN_MOVES and colours >= RUN_COLOURS:
             found.add(each.bar)
     return found
 
