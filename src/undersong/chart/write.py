@@ -162,7 +162,9 @@ class _Patch:
         self.song = song
         self.read = read
         self.layout = layout
+        # What each line becomes: itself first, then what is added after it.
         self.lines: list[list[str]] = [[line.raw] for line in layout.lines]
+        self.top: list[str] = []
 
     def text(self) -> str:
         self._headers()
@@ -172,7 +174,7 @@ class _Patch:
         found = re.search(r"\r\n|\r|\n", self.read.text)
         end = found[0] if found else "\n"
         mark = "\ufeff" if self.read.text.startswith("\ufeff") else ""
-        return mark + end.join(line for lines in self.lines for line in lines)
+        return mark + end.join(line for lines in [self.top, *self.lines] for line in lines)
 
     def _headers(self) -> None:
         old, new = _header_values(self.read), _header_values(self.song)
@@ -190,12 +192,14 @@ class _Patch:
             self._after_headers([f"{_label(name)}: {value}"])
             return
         line = self.layout.lines[at[0]]
+        added = self.lines[at[0]][1:]
         if not value:
-            self.lines[at[0]] = []
+            self.lines[at[0]] = added
             return
         value_start = line.raw[: line.column - 1].rstrip()
         space = " " if value_start else ""
-        self.lines[at[0]] = [value_start + space + value + line.raw[len(line.plain.rstrip()) :]]
+        changed = value_start + space + value + line.raw[len(line.plain.rstrip()) :]
+        self.lines[at[0]] = [changed, *added]
 
     def _header_list(self, name: str, new: list[str]) -> None:
         at = self.layout.headers.get(name)
@@ -203,8 +207,8 @@ class _Patch:
             self._after_headers(new)
             return
         for index in at:
-            self.lines[index] = []
-        self.lines[at[0]] = new
+            self.lines[index] = self.lines[index][1:]
+        self.lines[at[0]] = [*new, *self.lines[at[0]]]
 
     def _after_headers(self, new: list[str]) -> None:
         ends = self.layout.sections[0] if self.layout.sections else len(self.lines)
@@ -212,7 +216,7 @@ class _Patch:
         if above:
             self.lines[max(above)] += new
         else:
-            self.lines[0] = [*new, *self.lines[0]]
+            self.top += new
 
     def _sections(self) -> None:
         old = [section.name for section in self.read.sections]
