@@ -1,9 +1,12 @@
 """A song in other keys, the other habit of minor, plain names, and what a key asks of the bass."""
 
+from dataclasses import replace
+
 import pytest
 
 from undersong.chart.degrees import letters, numbers, plain_chord, with_habit
 from undersong.chart.lownotes import low_note_table, low_notes
+from undersong.chart.roadmap import timeline
 from undersong.chart.show import chart_json, chart_lines
 from undersong.chart.song import Song, Style, in_key
 from undersong.chart.text import parse_song
@@ -155,3 +158,22 @@ def test_the_json_is_spelled_in_the_key_in_force() -> None:
     sections = chart_json(parse_song(text))["sections"]
     assert [each["bars"][0]["chords"][0]["letters"] for each in sections] == ["D", "E"]
     assert sections[1]["bars"][0]["key"] == "E"
+
+
+def test_new_facts_stand_beside_a_rewritten_note() -> None:
+    text = "# mine\nTitle: T\nKey: G\nTempo: 72\nNote: old\n\nV\n| 1 |\n"
+    edited = replace(parse_song(text), feel="slow", notes=("new",))
+    assert song_text(edited) == (
+        "# mine\nTitle: T\nKey: G\nTempo: 72\nNote: new\nFeel: slow\n\nV\n| 1 |\n"
+    )
+
+
+def test_a_far_key_spells_with_three_signs_and_comes_back() -> None:
+    text = "Title: T\nKey: A#m\nMinor: 1-\nTempo: 72\n\nV\n| 1- | #3 |\n"
+    moved = replace(parse_song(text), style=Style.LETTERS, text=None)
+    assert "C###" in song_text(moved)
+    assert parse_song(song_text(moved)) == moved
+
+
+def test_a_song_of_slashes_alone_has_no_chords() -> None:
+    assert timeline(parse_song("Title: T\nKey: G\nTempo: 72\n\nV\n| / / / / |\n")) == ()
