@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -139,6 +140,7 @@ class Catalogue:
     text: str
 
 
+@cache
 def catalogue(pdf: bytes) -> Catalogue:
     """Title, language, tags, bookmarks and text, read by pypdf."""
     reader = pypdf.PdfReader(io.BytesIO(pdf))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -93,7 +94,10 @@ def demo_pack(place: int, sheet: str = "a4", look: str = "print") -> bytes:
     setlist, songs = demo_set(), demo_songs()
     player = setlist.players[place]
     instrument = instrument_of(player)
-    parts = packed(songs, player.level, instrument)
+    parts = tuple(
+        replace(each, singer=entry.singer, notes=entry.notes)
+        for each, entry in zip(packed(songs, player.level, instrument), setlist.songs, strict=True)
+    )
     return pack_pdf(
         setlist.title,
         setlist.date,

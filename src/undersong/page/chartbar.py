@@ -14,7 +14,7 @@ from fractions import Fraction
 from undersong.chart.degrees import plain_chord
 from undersong.chart.song import EIGHTH, Bar, ChordEvent
 from undersong.page.ground import Ink
-from undersong.page.lettering import BOLD, em_of_figures, signs
+from undersong.page.lettering import BOLD, em_of_figures, signs, text_width
 from undersong.page.marks import (
     Anchor,
     Curve,
@@ -101,8 +101,22 @@ class BarInk:
             runs_width(slot.runs, self.em_mm, BOLD), runs_width(slot.under, self.em_mm * 0.5)
         )
         around = 0.9 if slot.event is not None and slot.event.held else 0.0
+        width = max(width, self._signs_width(slot))
         least = 0.8 if slot.event is not None and slot.event.chord is None else 0.45
         return max(width, least * self.figure_mm) + around * self.figure_mm
+
+    def _signs_width(self, slot: _Slot) -> float:
+        """How far the signs over a chord reach to the right of its left end."""
+        f, event = self.figure_mm, slot.event
+        reach = 0.0
+        if self._is_uneven:
+            place = self._place_words(slot)
+            reach = text_width(place, 0.42 * f) if place else (0.24 * float(slot.beats)) * f
+        if event is not None and event.pushed:
+            reach = max(reach, 0.75 * f)
+            if event.push != EIGHTH:
+                reach = max(reach, 0.85 * f + text_width(self._push_place(event), 0.5 * f))
+        return reach
 
     @property
     def above(self) -> float:
@@ -187,7 +201,14 @@ class BarInk:
         """The beat it comes on, counted in the bar it comes from."""
         meter = self.bar.meter
         place = (event.at - event.push) % meter.bar / meter.beat + 1
-        return f"{float(place):g}"
+        return f"{float(place):.3g}"
+
+    def _place_words(self, slot: _Slot) -> str:
+        """The beat of a chord that whole dots cannot count, else nothing."""
+        beat = self.bar.meter.beat
+        if slot.beats.denominator == 1 and slot.at % beat == 0:
+            return ""
+        return f"{float(slot.at / beat + 1):.3g}"
 
     @property
     def _is_uneven(self) -> bool:
@@ -196,9 +217,9 @@ class BarInk:
     def _dots(self, slot: _Slot, x: float, y: float) -> Iterator[Mark]:
         """One dot a beat; a place between the beats is written out."""
         f = self.figure_mm
-        if slot.beats.denominator > 1 or slot.at % self.bar.meter.beat:
-            place = float(slot.at / self.bar.meter.beat + 1)
-            yield text(x, y + 0.1 * f, f"{place:g}", 0.42 * f, ink=Ink.PENCIL)
+        place = self._place_words(slot)
+        if place:
+            yield text(x, y + 0.1 * f, place, 0.42 * f, ink=Ink.PENCIL)
             return
         for beat in range(int(slot.beats)):
             yield dot(x + (0.12 + 0.24 * beat) * f, y, 0.07 * f)

@@ -278,7 +278,8 @@ class _Plan:
             yield text(_MARGIN_MM + 0.25 * f, y - 0.14 * f, row.box, size, weight=BOLD)
         if row.words:
             x = _MARGIN_MM + (text_width(row.box, 0.5 * f, BOLD) + 0.9 * f if row.box else 0.0)
-            yield text(x, y - 0.14 * f, row.words, 0.5 * f, ink=Ink.MARK)
+            size = fitting_size(row.words, 0.5 * f, self.width - x, 1)
+            yield text(x, y - 0.14 * f, row.words, size, ink=Ink.MARK)
         y -= _WORDS * f if row.box or row.words else 0.0
         for place, note in enumerate(reversed(row.notes)):
             yield text(_MARGIN_MM, y - 0.8 - 5.0 * place, note, 3.8, ink=Ink.PENCIL)
