@@ -10,11 +10,14 @@ from undersong.ear.renewal import Renewal, compared, continued
 E1_HZ, A1_HZ = 41.2, 55.0
 
 
-def string(hz: float, *, from_s: float, to_s: float, length_s: float = 1.2, turn: float = 0.0):
+def string(
+    hz: float, *, from_s: float, to_s: float, length_s: float = 1.2, turn: float = 0.0
+) -> np.ndarray:
     """Six harmonics between two times, each starting at its own phase."""
     at_s = np.arange(int(length_s * RATE_HZ)) / RATE_HZ
     sound = sum(np.sin(2 * np.pi * n * hz * at_s + n * n * turn) / n for n in range(1, 7))
-    return (0.2 * sound * ((at_s >= from_s) & (at_s < to_s))).astype(np.float32)
+    inside = (at_s >= from_s) & (at_s < to_s)
+    return np.asarray(0.2 * sound * inside, np.float32)
 
 
 def share(sound: np.ndarray, first: int, last: int, *guesses: tuple[float, ...]) -> float:

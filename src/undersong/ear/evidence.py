@@ -45,8 +45,10 @@ UNEXPLAINED = 0.15
 EARLY_S = 0.14
 FRESH_S = 0.05
 STILL_POSSIBLE = -6.0
-TURNS = 3
+TURNS = 5
 IMPOSSIBLE = -6.0
+LEAST_CHANGED, CHANGED_S = -3.5, 0.1
+CHANGE_WORTH, CHANGE_PRIOR = 20.0, 3.5
 BATCH = 512
 RENEWED_SHARE = 0.12
 RENEWAL_RISE = 40
@@ -165,8 +167,11 @@ def gathered(take: Take) -> Evidence:
         odds[in_gap(measures.onset_s, found.gaps_s)] = -ODDS_LIMIT
         # A rise that was strong by itself still parts two notes: the weighing may have failed only
         # because the note before it was not known yet.
+        before_s = notes_s
         likely = (odds > 0) | ((measures.strength > STRONG) & (odds > STILL_POSSIBLE))
         notes_s = measures.onset_s[likely][strongest(measures.onset_s[likely], odds[likely])]
+        if np.array_equal(notes_s, before_s):
+            break
     kept = strongest(measures.onset_s, odds)
     onset_s, odds = measures.onset_s[kept], odds[kept]
     end_s = ends(onset_s, notes_s, take.length_s)
@@ -175,6 +180,7 @@ def gathered(take: Take) -> Evidence:
     scores[possible], level_db[possible] = _scored(
         string, onset_s[possible], end_s[possible], tuning
     )
+    odds = changed(odds, scores, onset_s, end_s, fundamentals_before(onset_s, sounded_s, f0_hz))
     return Evidence(
         onset_s=onset_s,
         odds=odds,
@@ -203,6 +209,24 @@ def _scored(
         some = stretches(string, onset_s[rows], until_s)
         scores[rows], level_db[rows] = some.scores(tuning_cents), some.level_db
     return scores, level_db
+
+
+def changed(
+    odds: Floats, scores: Floats, onset_s: Floats, end_s: Floats, f0_before: Floats
+) -> Floats:
+    """Odds again, where the pitch after a place is another than before it.
+
+    A note that is slid or hammered, or plucked very softly, shows in nothing else.
+    """
+    before = np.where(np.isfinite(f0_before), f0_before, 1.0)
+    column = np.round(69 + 12 * np.log2(before / 440)).astype(np.intp) - MIDIS[0]
+    asked = np.isfinite(f0_before) & (column >= 0) & (column < len(MIDIS))
+    asked &= (odds > LEAST_CHANGED) & (end_s - onset_s > CHANGED_S)
+    rows = np.flatnonzero(asked)
+    margin = scores[rows].max(axis=1) - scores[rows, column[rows]]
+    odds = odds.copy()
+    odds[rows] = np.maximum(odds[rows], np.minimum(CHANGE_WORTH * margin - CHANGE_PRIOR, 4.0))
+    return odds
 
 
 def strongest(onset_s: Floats, odds: Floats, least_s: float = 0.035) -> Places:

@@ -36,8 +36,8 @@ Places = NDArray[np.intp]
 PITCH_PRIOR = 3.0
 PITCH_WORTH = 30.0
 PLAYED_PRIOR = 2.5
-CHANGE_WORTH = 20.0
-EXTRA_PRIOR = -1.0
+CHANGE_WORTH, CHANGE_PRIOR = 20.0, 3.0
+EXTRA_PRIOR = -0.5
 GOING_ON = 0.8
 GOING_ON_WORTH = 2.5
 BODY_WORTH = 15.0
@@ -46,7 +46,7 @@ BLEED_PRIOR, BLEED_WORTH = -3.0, 8.0
 BLEED_COUNT, BLEED_SHARE = 3, 0.05
 """So many interruptions, and such a share of the strokes, mean that drums or a click leak in."""
 DOUBT = 0.1
-SURE_ODDS = 1.0
+SURE_ODDS, SURE_EXTRA_ODDS = 1.0, 0.5
 """A verdict against a note needs these odds; below them it is `unsure`."""
 LONGEST_TAIL_S = 2.0
 HIDDEN_S = 0.06
@@ -244,7 +244,7 @@ def _played(
     expected_s: float,
 ) -> HeardNote:
     midi = int(asked.midi[stroke])
-    present = _presence_odds(evidence, heard, place, midi) + PLAYED_PRIOR
+    present = _presence_odds(evidence, heard, place) + PLAYED_PRIOR
     if present < -SURE_ODDS:
         return _unheard(asked, index, evidence, stroke, expected_s, -present)
     onset_s = float(evidence.onset_s[heard.attack[place]])
@@ -270,19 +270,17 @@ def _played(
     )
 
 
-def _presence_odds(evidence: Evidence, heard: Sounding, place: int, midi: int) -> float:
+def _presence_odds(evidence: Evidence, heard: Sounding, place: int) -> float:
     """Odds that a stroke was played where an attack was matched to it.
 
-    Either the attack itself says so, or the pitch has changed to the asked one.
+    Either the attack itself says so, or the pitch has changed.
     """
     odds = float(evidence.odds[heard.attack[place]])
-    if place > 0 and LOWEST_MIDI <= midi < LOWEST_MIDI + len(MIDIS):
-        column = midi - LOWEST_MIDI
-        before = heard.scores[place - 1]
-        now = heard.scores[place]
-        old = int(before.argmax())
-        if old != column and now.argmax() == column:
-            odds = max(odds, CHANGE_WORTH * float(now[column] - now[old]))
+    if place > 0:
+        old, new = int(heard.scores[place - 1].argmax()), int(heard.scores[place].argmax())
+        if old != new:
+            change = float(heard.scores[place, new] - heard.scores[place, old])
+            odds = max(odds, CHANGE_WORTH * change - CHANGE_PRIOR)
     return odds
 
 
@@ -318,6 +316,6 @@ def _extra(
         float(evidence.onset_s[heard.attack[place]]),
         None,
         float(heard.cents[place]) - evidence.tuning_cents,
-        Verdict.EXTRA if odds > SURE_ODDS else Verdict.UNSURE,
+        Verdict.EXTRA if odds > SURE_EXTRA_ODDS else Verdict.UNSURE,
         probability(odds),
     )
