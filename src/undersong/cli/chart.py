@@ -49,7 +49,8 @@ def run(args: argparse.Namespace) -> int:
     style = None if args.style is None else Style(args.style)
     print("\n".join(chart_lines(song, style=style)))
     for remark in song.report:
-        print(f"Line {remark.line}, {remark.kind}: {remark.text}")
+        where = f"Line {remark.line}, {remark.kind}" if remark.line else remark.kind.capitalize()
+        print(f"{where}: {remark.text}")
     print()
     print(low_words(low_notes(song)))
     return 0
