@@ -28,19 +28,12 @@ needs_chromium = pytest.mark.skipif(
 
 
 @contextmanager
-def served(desk: Desk) -> Iterator[str]:
-    """The app on a free port of this computer; its address."""
+def served(desk: Desk, port: int = 0) -> Iterator[str]:
+    """The app on a port of this computer (0: a free one); its address."""
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    listening.bind(("127.0.0.1", 0))
+    listening.bind(("127.0.0.1", port))
     listening.listen()
-    with on_socket(desk, listening) as address:
-        yield address
-
-
-@contextmanager
-def on_socket(desk: Desk, listening: socket.socket) -> Iterator[str]:
-    """The app on a socket that is listening already."""
     config = uvicorn.Config(make_app(desk), log_level="warning", timeout_graceful_shutdown=1)
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
@@ -64,14 +57,19 @@ class Front:
     troubles: list[str] = field(default_factory=list)
 
     def page(
-        self, size: tuple[int, int] = DESKTOP, *, ground: str = "paper", calm: bool = False
+        self,
+        size: tuple[int, int] = DESKTOP,
+        *,
+        ground: str = "paper",
+        calm: bool = False,
+        may_listen: bool = True,
     ) -> Page:
         """A new page of a fresh visitor."""
         context = self.browser.new_context(
             viewport={"width": size[0], "height": size[1]},
             base_url=self.address,
             reduced_motion="reduce" if calm else "no-preference",
-            permissions=["microphone"],
+            permissions=["microphone"] if may_listen else [],
         )
         context.add_cookies([{"name": "ground", "value": ground, "url": self.address}])
         context.set_default_timeout(WAIT_MS)
@@ -87,16 +85,23 @@ class Front:
 @contextmanager
 def front_door(desk: Desk, *, microphone: Path | None = None) -> Iterator[Front]:
     """Chromium at the app; `microphone` is the WAV file it hears, once, then silence."""
-    flags = ["--no-sandbox", "--autoplay-policy=no-user-gesture-required"]
+    with served(desk) as address, chromium(microphone) as browser:
+        yield Front(browser, address)
+
+
+@contextmanager
+def chromium(microphone: Path | None = None) -> Iterator[Browser]:
+    """The browser; without a file its microphone beeps once a second."""
+    flags = [
+        "--no-sandbox",
+        "--autoplay-policy=no-user-gesture-required",
+        "--use-fake-device-for-media-stream",
+    ]
     if microphone is not None:
-        flags += [
-            "--use-fake-device-for-media-stream",
-            "--use-fake-ui-for-media-stream",
-            f"--use-file-for-fake-audio-capture={microphone}%noloop",
-        ]
-    with served(desk) as address, sync_playwright() as playwright:
+        flags.append(f"--use-file-for-fake-audio-capture={microphone}%noloop")
+    with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=flags)
         try:
-            yield Front(browser, address)
+            yield browser
         finally:
             browser.close()

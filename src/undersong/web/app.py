@@ -2,26 +2,29 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from urllib.parse import quote
 
 from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
-from starlette.routing import Mount, Route
+from starlette.routing import Mount, Route, Router
 from starlette.staticfiles import StaticFiles
+from starlette.types import Receive, Scope, Send
 
 from undersong.errors import UndersongError
-from undersong.web import listening, necks, practice, songs, sunday, takes
+from undersong.web import sunday
 from undersong.web.desk import Desk, sentences
 from undersong.web.guard import Guard
 from undersong.web.pages import GROUNDS, KEEP_S, back_to, field, own_path, page
-from undersong.web.sounds import SoundShelf
 
 _BAD = 400
 _SAID = {
@@ -36,28 +39,55 @@ def make_app(desk: Desk) -> Starlette:
     app = Starlette(
         routes=[
             *sunday.ROUTES,
-            *songs.ROUTES,
-            *necks.ROUTES,
-            *practice.ROUTES,
-            *takes.ROUTES,
-            *listening.ROUTES,
             Route("/me", choose, methods=["POST"]),
             Mount("/static", StaticFiles(directory=_folder("undersong.web", "static"))),
             Mount("/fonts", StaticFiles(directory=_folder("undersong.page", "fonts"))),
+            Mount("", _Rest()),
         ],
         middleware=[Middleware(Guard)],
         exception_handlers={UndersongError: _said, HTTPException: _refused},
         lifespan=_lifespan,
     )
     app.state.desk = desk
-    app.state.sounds = SoundShelf()
     return app
+
+
+class _Rest:
+    """All pages but the first: sound and listening take a second to load, the first page must not.
+
+    They are loaded behind it as soon as the app is up, or by whoever asks first.
+    """
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """One request or one WebSocket."""
+        rest = await run_in_threadpool(_rest)
+        await rest(scope, receive, send)
+
+
+@cache
+def _rest() -> Router:
+    from undersong.web import listening, logpage, necks, practice, ready, songs, takes
+
+    rooms = (songs, necks, practice, takes, listening, logpage, ready)
+    return Router([route for room in rooms for route in room.ROUTES])
+
+
+def _warm(app: Starlette) -> None:
+    from undersong.web.logpage import forget_old
+
+    _rest()
+    forget_old(app.state.desk)
 
 
 @asynccontextmanager
 async def _lifespan(app: Starlette) -> AsyncIterator[None]:
+    """Load the rest behind the first page; let the sounds go at the end."""
+    warming = asyncio.create_task(run_in_threadpool(_warm, app))
     yield
-    app.state.sounds.close()
+    await warming
+    sounds = getattr(app.state, "sounds", None)
+    if sounds is not None:
+        sounds.close()
 
 
 def _folder(package: str, name: str) -> Path:

@@ -71,7 +71,9 @@ def climb_view(takes: Sequence[Take], state: LadderState) -> ClimbView:
         next_x=xs[-1],
         next_y=y_of(tempos[-1]),
         next_bpm=f"{tempos[-1]:g}",
-        rungs=tuple((y_of(bpm), f"{bpm:g}") for bpm in sorted({*tempos})),
+        rungs=tuple(
+            (y_of(bpm), f"{bpm:g}") for bpm in sorted({*tempos, *([song] if song else [])})
+        ),
         song_y=None if song is None else y_of(song),
         said=_words(tempos, outcomes, song),
     )

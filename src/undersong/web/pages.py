@@ -45,6 +45,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters["signs"] = lambda value: musical_signs(str(value))
+    made.filters["begun"] = lambda text: text[:1].upper() + text[1:]
     made.filters["plain"] = lambda value: f"{value:g}"
     return made
 

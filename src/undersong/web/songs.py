@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.resources import files
@@ -116,8 +117,15 @@ def song_sound(request: Request) -> Response:
 
 def shelf_of(request: Request) -> SoundShelf:
     """The sounds made so far."""
-    shelf: SoundShelf = request.app.state.sounds
+    state = request.app.state
+    with _MAKING:  # a page asks for several sounds at once
+        if not hasattr(state, "sounds"):
+            state.sounds = SoundShelf()
+        shelf: SoundShelf = state.sounds
     return shelf
+
+
+_MAKING = threading.Lock()
 
 
 def click(request: Request) -> Response:

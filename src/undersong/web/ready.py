@@ -1,0 +1,65 @@
+"""Getting set: the input chosen, its level seen, the round trip measured; and the cautions."""
+
+from __future__ import annotations
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import QueryParams
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from undersong.errors import UndersongError
+from undersong.page.carepage import dose_minutes
+from undersong.sound.click import click_sound
+from undersong.sound.schedule import ClickKind, ClickPattern
+from undersong.web.delay import round_trip
+from undersong.web.pages import number, page
+from undersong.web.takes import checked_rate, checked_samples
+
+LARGEST_BYTES = 16 * 2**20
+MOST_CLICKS = 20
+DOSE_DB = (85, 88, 91, 94, 97, 100)
+
+
+def show_ready(request: Request) -> Response:
+    """Inputs, level, round trip, cautions."""
+    doses = [(level, dose_minutes(level)) for level in DOSE_DB]
+    return page(request, "ready.html", doses=doses)
+
+
+async def measure(request: Request) -> Response:
+    """The round trip from a recording of ten clicks."""
+    data = bytearray()
+    async for chunk in request.stream():
+        data += chunk
+        if len(data) > LARGEST_BYTES:
+            raise UndersongError("Ten clicks are shorter than that.")
+    answer = await run_in_threadpool(_measured, bytes(data), request.query_params)
+    return JSONResponse(answer)
+
+
+def _measured(data: bytes, query: QueryParams) -> dict[str, object]:
+    rate = checked_rate(number(query.get("rate", ""), "sample rate"))
+    places = [round(number(each, "frame")) for each in query.get("at", "").split(",")]
+    if len(places) > MOST_CLICKS:
+        raise UndersongError(f"{MOST_CLICKS} clicks are the most.")
+    samples = checked_samples(data, rate)
+    found = round_trip(samples, rate, click_sound(ClickKind.ACCENT, rate), places)
+    return {
+        "delay_ms": found.delay_ms,
+        "spread_ms": found.spread_ms,
+        "found": found.found,
+        "words": found.words,
+    }
+
+
+def show_click(request: Request) -> Response:
+    """The click on its own."""
+    return page(request, "click.html", patterns=tuple(ClickPattern))
+
+
+ROUTES = (
+    Route("/ready", show_ready),
+    Route("/ready/delay", measure, methods=["POST"]),
+    Route("/click", show_click),
+)

@@ -1,0 +1,135 @@
+// @ts-check
+/** Getting set: input, level, round trip. */
+import { Capture, roundTrip } from "./capture.js";
+import { clickSound, context, fetchJson, say } from "./common.js";
+
+const CLICKS = 10;
+const APART_S = 0.75;
+const LEAD_S = 0.4;
+const TAIL_S = 0.7;
+const LEVEL_MS = 120;
+
+class ReadyDesk extends HTMLElement {
+  #capture = new Capture();
+  #peak = 0;
+  #isMeasuring = false;
+  /** @type {{ frame: number, samples: Float32Array }[]} */ #blocks = [];
+
+  connectedCallback() {
+    this.addEventListener("click", (event) => {
+      const button = /** @type {HTMLElement} */ (event.target).closest("[data-do]");
+      if (button instanceof HTMLElement) this.#do(button.dataset.do ?? "");
+    });
+    this.#inputs.addEventListener("change", () => {
+      localStorage.setItem("input", this.#inputs.value);
+      this.#capture.close();
+      this.#do("open");
+    });
+    this.#capture.onblock = (frame, samples) => {
+      for (const sample of samples) this.#peak = Math.max(this.#peak, Math.abs(sample));
+      if (this.#isMeasuring) this.#blocks.push({ frame, samples });
+    };
+    this.#capture.onlost = () => say(this, "The input was unplugged.");
+    setInterval(() => this.#level(), LEVEL_MS);
+  }
+
+  get #inputs() {
+    return /** @type {HTMLSelectElement} */ (this.querySelector("[data-inputs]"));
+  }
+
+  #level() {
+    const meter = /** @type {HTMLMeterElement} */ (this.querySelector("[data-level]"));
+    meter.value = Math.max(this.#peak, meter.value * 0.6);
+    if (this.#peak >= 0.99) say(this, "Too loud: turn the input down.");
+    this.#peak = 0;
+  }
+
+  /** @param {string} what */
+  async #do(what) {
+    try {
+      if (what === "open") await this.#open();
+      else if (what === "delay") await this.#measure();
+      else if (what === "forget") {
+        localStorage.removeItem(`round trip ${this.#capture.label}`);
+        this.#tell("Forgotten: lateness is told against your own pulse again.");
+        this.#known();
+      }
+    } catch (error) {
+      this.#isMeasuring = false;
+      say(this, error instanceof Error ? error.message : String(error));
+    }
+  }
+
+  async #open() {
+    await this.#capture.open();
+    const devices = await navigator.mediaDevices.enumerateDevices();
+    const chosen = this.#inputs.value;
+    this.#inputs.replaceChildren(
+      new Option("the computer's usual one", ""),
+      ...devices
+        .filter((each) => each.kind === "audioinput" && each.deviceId && each.deviceId !== "default")
+        .map((each) => new Option(each.label, each.deviceId, false, each.deviceId === chosen)),
+    );
+    say(this, `Listening to ${this.#capture.label}, ${context().sampleRate} samples a second.`);
+    this.#known();
+  }
+
+  #known() {
+    const known = roundTrip(this.#capture.label);
+    /** @type {HTMLButtonElement} */ (this.querySelector('[data-do="forget"]')).disabled = known === null;
+    if (known !== null) this.#tell(`Measured: ${(known * 1000).toFixed(1)} ms.`);
+  }
+
+  /** @param {string} text */
+  #tell(text) {
+    const line = this.querySelector("[data-trip]");
+    if (line) line.textContent = text;
+  }
+
+  async #measure() {
+    await this.#open();
+    const ctx = context();
+    const sound = await clickSound("accent");
+    this.#blocks = [];
+    this.#isMeasuring = true;
+    this.#tell("Ten clicks: keep still.");
+    const first = ctx.currentTime + LEAD_S;
+    const gain = ctx.createGain();
+    gain.gain.setValueAtTime(0.2, ctx.currentTime); // never at full level from the start
+    gain.gain.linearRampToValueAtTime(0.8, first + 2 * APART_S);
+    gain.connect(ctx.destination);
+    const times = Array.from({ length: CLICKS }, (_, n) => first + n * APART_S);
+    const nodes = times.map((at) => {
+      const node = ctx.createBufferSource();
+      node.buffer = sound;
+      node.connect(gain);
+      node.start(at);
+      return node;
+    });
+    const end = times[CLICKS - 1] + TAIL_S;
+    await new Promise((resolve) => {
+      const wait = () => (ctx.currentTime > end ? resolve(null) : setTimeout(wait, 50));
+      wait();
+    });
+    for (const node of nodes) node.disconnect();
+    this.#isMeasuring = false;
+    if (!this.#blocks.length) throw new Error("Nothing came in: is the input switched on?");
+    const zero = this.#blocks[0].frame;
+    const last = this.#blocks[this.#blocks.length - 1];
+    const samples = new Float32Array(last.frame + last.samples.length - zero);
+    for (const block of this.#blocks) samples.set(block.samples, block.frame - zero);
+    const at = times.map((time) => Math.round(time * ctx.sampleRate) - zero);
+    const query = new URLSearchParams({ rate: String(ctx.sampleRate), at: at.join(",") });
+    const found = await fetchJson(`/ready/delay?${query}`, {
+      method: "POST",
+      body: new Uint8Array(samples.buffer),
+    });
+    if (found.delay_ms !== null) {
+      localStorage.setItem(`round trip ${this.#capture.label}`, String(found.delay_ms / 1000));
+    }
+    this.#known();
+    this.#tell(found.words);
+  }
+}
+
+customElements.define("ready-desk", ReadyDesk);
