@@ -115,8 +115,12 @@ def test_the_cover_sends_to_the_right_pages() -> None:
     reader = pypdf.PdfReader(io.BytesIO(demo_pack(0)))
     cover = reader.pages[0].extract_text()
     for song in demo_songs():
-        mark = next(m for m in reader.outline if getattr(m, "title", "") == song.title)
-        number = reader.get_destination_page_number(mark) + 1
+        mark = next(
+            each
+            for each in reader.outline
+            if isinstance(each, pypdf.generic.Destination) and each.title == song.title
+        )
+        number = (reader.get_destination_page_number(mark) or 0) + 1
         row = cover[cover.index(song.title) :]
         minutes, seconds = divmod(round(duration_s(song)), 60)
         after = row[row.index(f"{minutes}:{seconds:02}") :].split()
