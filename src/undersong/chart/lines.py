@@ -87,7 +87,7 @@ def late_direction(plain: str) -> tuple[str, int | None]:
 
 
 def _style_of_chart(lines: list[Line]) -> Style:
-    barred = [line.plain for line in lines if "|" in line.plain and not _is_word_header(line.plain)]
+    barred = [line.plain for line in lines if "|" in line.plain and not _is_words(line.plain)]
     count: Counter[Style | None] = Counter()
     for plain in barred:
         bars = _OWN_METER.sub(" ", late_direction(plain)[0])
@@ -101,7 +101,10 @@ def _style_of_chart(lines: list[Line]) -> Style:
     return Style.LETTERS if count[Style.LETTERS] > count[Style.NUMBERS] else Style.NUMBERS
 
 
-def _is_word_header(plain: str) -> bool:
+def _is_words(plain: str) -> bool:
+    """True for a direction and for a header of words: a bar line in them is only a sign."""
+    if plain.lstrip().startswith("--"):
+        return True
     match = _HEADER.match(plain)
     return match is not None and HEADERS.get(match["name"].casefold()) in ("order", "note", "title")
 

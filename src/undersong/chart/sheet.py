@@ -114,7 +114,7 @@ def _keys(sheet: Sheet, settings: SheetSettings) -> tuple[Key, Key]:
     if sheet.key is None:
         sheet.assumed.add("key")
         sheet.remark(0, 0, "guessed", _guess_text(guess))
-        return guess.key, _above(guess.key, capo)
+        return _sounding(sheet, guess.key, capo)
     if not capo:
         if guess.key != sheet.key and not guess.is_ambiguous:
             sheet.remark(
@@ -135,13 +135,24 @@ def _with_capo(sheet: Sheet, stated: Key, capo: int, guess: KeyGuess) -> tuple[K
         shapes, sounding = guess.key, stated
     else:
         shapes, sounding = stated, _above(stated, capo)
+    _say_capo(sheet, shapes, sounding, capo)
+    return shapes, sounding
+
+
+def _sounding(sheet: Sheet, shapes: Key, capo: int) -> tuple[Key, Key]:
+    sounding = _above(shapes, capo)
+    if capo:
+        _say_capo(sheet, shapes, sounding, capo)
+    return shapes, sounding
+
+
+def _say_capo(sheet: Sheet, shapes: Key, sounding: Key, capo: int) -> None:
     sheet.remark(
         0,
         0,
         "guessed",
         f"With the capo at fret {capo} the shapes of {shapes} sound in {sounding}.",
     )
-    return shapes, sounding
 
 
 def _guess_text(guess: KeyGuess) -> str:
