@@ -120,7 +120,7 @@ def _classify(line: Line, style: Style) -> None:
         line.column = direction.end() + 1
         # A ruled line of dashes says nothing.
         line.kind = "direction" if line.raw.strip(" -—–\t") else "blank"
-    elif "|" in plain and not (known and _is_word_header(plain)):
+    elif "|" in plain and not (known and _is_words(plain)):
         line.kind = "bars"
     elif header is not None and known is not None:
         line.kind, line.name, line.column = "header", known, header.start("value") + 1
