@@ -2,12 +2,14 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
 import pytest
 import soundfile
 
+from undersong.chart.setlist import SetSong
 from undersong.chart.text import parse_song
 from undersong.drills.catalogue import make_drill
 from undersong.sound.schedule import schedule
@@ -110,3 +112,13 @@ def test_a_moment_finds_its_bar_and_place() -> None:
     second = bars[1]
     assert second.x_of(6.0) == pytest.approx((second.x_of(4.0) + second.x_of(8.0)) / 2)
     assert part.bars[1].at == Fraction(1)
+
+
+def test_a_player_has_a_pack(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    sunday = desk.sunday()
+    short = replace(sunday.setlist, songs=(SetSong("Low Door"),))
+    desk.keep(sunday.name, short)
+    answer = client.get("/pack.pdf", params={"player": "Tobias"})
+    assert answer.content.startswith(b"%PDF")
+    assert client.get("/pack.pdf", params={"player": "nobody"}).status_code == 400

@@ -66,9 +66,9 @@ class _Rest:
 
 @cache
 def _rest() -> Router:
-    from undersong.web import listening, logpage, necks, practice, ready, songs, takes
+    from undersong.web import listening, logpage, necks, packs, practice, ready, songs, takes
 
-    rooms = (songs, necks, practice, takes, listening, logpage, ready)
+    rooms = (songs, packs, necks, practice, takes, listening, logpage, ready)
     return Router([route for room in rooms for route in room.ROUTES])
 
 
