@@ -29,6 +29,7 @@ Frames = NDArray[np.float32]
 FRAME_S = 0.001
 FRAME = round(FRAME_S * RATE_HZ)
 CHUNK_S = 64.0
+PIECE = 1 << 16
 AHEAD = 100
 """Frames within which a note shows how loud it will be."""
 MIDDLE_SHARE = 0.7
@@ -100,15 +101,23 @@ def rises(energies: Frames, band: Band) -> Frames:
     Frames
         Shape (n_frames,); 0 is no change, 0.7 a doubling.
     """
+    floor = 3.0 * float(np.percentile(energies, 5)) + 1e-10 if len(energies) else 0.0
+    pieces = []
+    for first in range(0, len(energies), PIECE):
+        start = max(0, first - AHEAD)
+        piece = _rises(energies[start : first + PIECE + 2 * AHEAD], band, floor)
+        pieces.append(piece[first - start : first - start + PIECE])
+    return np.concatenate(pieces)[: len(energies)] if pieces else energies
+
+
+def _rises(energies: Frames, band: Band, floor: float) -> Frames:
     n_frames = len(energies)
-    if n_frames == 0:
-        return energies
     total = np.concatenate(([0.0], np.cumsum(energies, dtype=np.float64)))
     here = np.arange(n_frames)
     after = (total[np.minimum(here + band.width, n_frames)] - total[here]) / band.width
     before = (total[here] - total[np.maximum(here - band.width, 0)]) / band.width
     coming = maximum_filter1d(after, AHEAD, origin=-(AHEAD // 2))
-    soft = band.share * coming + 3.0 * np.percentile(energies, 5) + 1e-10
+    soft = band.share * coming + floor
     return np.log((after + soft) / (before + soft)).astype(np.float32)
 
 
@@ -151,8 +160,7 @@ def attacks(samples: Samples) -> Attacks:
     samples
         Shape (n_samples,), at `RATE_HZ`.
     """
-    energies = {band.name: band_energies(samples, band) for band in BANDS}
-    rise = {band.name: np.maximum(0, rises(energies[band.name], band)) for band in BANDS}
+    rise = {band.name: np.maximum(0, rises(band_energies(samples, band), band)) for band in BANDS}
     combined = rise["high"] + np.maximum(rise["low"], MIDDLE_SHARE * rise["middle"])
     places, _ = find_peaks(combined, height=LEAST_STRENGTH, distance=LEAST_GAP)
     near = {

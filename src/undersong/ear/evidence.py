@@ -49,7 +49,7 @@ TURNS = 5
 IMPOSSIBLE = -6.0
 LEAST_CHANGED, CHANGED_S = -3.5, 0.1
 CHANGE_WORTH, CHANGE_PRIOR = 20.0, 3.5
-BATCH = 512
+BATCH = 256
 RENEWED_SHARE = 0.12
 RENEWAL_RISE = 40
 RENEWAL_DELAY_S = 0.01
@@ -157,11 +157,14 @@ def gathered(take: Take) -> Evidence:
     tuning = 0.0
     for turn in range(TURNS):
         sounded_s = notes_s
-        sounding = _stretches(string, notes_s, take.length_s)
+        until_s = _heard_until(notes_s, take.length_s)
         if turn == 0:
-            tuning = TUNING_ROUND_CENTS * round(tuning_of(sounding) / TUNING_ROUND_CENTS)
-        f0_hz = _fundamentals(sounding, tuning)
-        track = _renewal(string, renewal, notes_s, f0_hz, tuning)
+            tuning = TUNING_ROUND_CENTS * round(
+                tuning_of(_some(string, notes_s, until_s)) / TUNING_ROUND_CENTS
+            )
+            pitches = Pitches(string, tuning)
+        f0_hz = pitches.read(notes_s, until_s)
+        track = _renewal(pitches, renewal, notes_s, f0_hz)
         measures = measured(found, track)
         odds = np.clip(measures.table @ WEIGHTS, -ODDS_LIMIT, ODDS_LIMIT)
         odds[in_gap(measures.onset_s, found.gaps_s)] = -ODDS_LIMIT
@@ -259,22 +262,42 @@ def ends(onset_s: Floats, notes_s: Floats, length_s: float) -> Floats:
     return np.append(notes_s, length_s)[following]
 
 
-def _stretches(string: Samples, notes_s: Floats, length_s: float) -> Stretches:
+def _heard_until(notes_s: Floats, length_s: float) -> Floats:
+    """Where each note's own sound surely ends."""
     end_s = np.append(notes_s[1:], length_s)[: len(notes_s)]
-    return stretches(string, notes_s, np.minimum(end_s, notes_s + LONGEST_STRETCH_S))
+    return np.asarray(np.minimum(end_s, notes_s + LONGEST_STRETCH_S))
 
 
-def _fundamentals(sounding: Stretches, tuning_cents: float) -> Floats:
-    """Fundamental in Hz of the likeliest pitch of each stretch, as exactly as it can be read."""
-    if len(sounding.window) == 0:
-        return np.zeros(0)
-    midi = MIDIS[sounding.scores(tuning_cents).argmax(axis=1)]
-    return np.asarray(440.0 * 2 ** ((midi + fine_cents(sounding, midi) / 100 - 69) / 12))
+def _some(string: Samples, notes_s: Floats, until_s: Floats) -> Stretches:
+    """Stretches of enough notes to tell the tuning by, spread over the take."""
+    count = min(len(notes_s), BATCH)
+    rows = np.linspace(0, len(notes_s) - 1, count).astype(np.intp)
+    return stretches(string, notes_s[rows], until_s[rows])
 
 
-def _renewal(
-    string: Samples, renewal: Renewal, notes_s: Floats, f0_hz: Floats, tuning_cents: float
-) -> Floats:
+class Pitches:
+    """Fundamentals of stretches of a take; what was read once is remembered."""
+
+    def __init__(self, string: Samples, tuning_cents: float) -> None:
+        self._string = string
+        self._tuning_cents = tuning_cents
+        self._known: dict[tuple[float, float], float] = {}
+
+    def read(self, onset_s: Floats, until_s: Floats) -> Floats:
+        """Fundamental in Hz of the likeliest pitch of each stretch, as exactly as can be."""
+        keys = list(zip(onset_s.tolist(), until_s.tolist(), strict=True))
+        unread = [row for row, key in enumerate(keys) if key not in self._known]
+        for first in range(0, len(unread), BATCH):
+            rows = unread[first : first + BATCH]
+            some = stretches(self._string, onset_s[rows], until_s[rows])
+            midi = MIDIS[some.scores(self._tuning_cents).argmax(axis=1)]
+            f0_hz = 440.0 * 2 ** ((midi + fine_cents(some, midi) / 100 - 69) / 12)
+            for row, f0 in zip(rows, f0_hz.tolist(), strict=True):
+                self._known[keys[row]] = f0
+        return np.array([self._known[key] for key in keys])
+
+
+def _renewal(pitches: Pitches, renewal: Renewal, notes_s: Floats, f0_hz: Floats) -> Samples:
     """The renewal track of a take in which some notes are thought to sound.
 
     Where neither a note nor the one before explains its sound, either both ring together, or two
@@ -291,8 +314,7 @@ def _renewal(
     if not doubtful:
         return track
     early_hz = np.full(len(notes_s), np.nan)
-    early = stretches(string, notes_s[doubtful], notes_s[doubtful] + EARLY_S)
-    early_hz[doubtful] = _fundamentals(early, tuning_cents)
+    early_hz[doubtful] = pitches.read(notes_s[doubtful], notes_s[doubtful] + EARLY_S)
     for note in sorted({*doubtful, *(note + 1 for note in doubtful if note + 1 < len(notes_s))}):
         first, last = int(edges[note]), int(edges[note + 1])
         if last > first:
@@ -310,7 +332,7 @@ def _what_may_ring(f0_hz: Floats, early_hz: Floats, note: int) -> list[tuple[flo
     return [guess for guess in guesses if all(np.isfinite(guess))]
 
 
-def measured(found: Attacks, track: Floats) -> Measures:
+def measured(found: Attacks, track: Samples) -> Measures:
     """Measures at every rise and at every place where the string's sound is renewed.
 
     Parameters
@@ -366,13 +388,13 @@ def in_gap(onset_s: Floats, gaps_s: Floats) -> NDArray[np.bool_]:
     return inside
 
 
-def _around(values: Floats, frame: Places, first: int, last: int, step: int) -> Floats:
+def _around(values: Floats | Samples, frame: Places, first: int, last: int, step: int) -> Floats:
     """Values from `first` to `last` frames after each of some frames, shape (n, n_steps)."""
     places = frame[:, None] + np.arange(first, last, step)
     return np.asarray(values[np.clip(places, 0, len(values) - 1)])
 
 
-def _places(onset_s: Floats, renewal: Floats) -> tuple[Floats, Places]:
+def _places(onset_s: Floats, renewal: Samples) -> tuple[Floats, Places]:
     """All places to weigh, and for each the rise it came from (-1: renewed without a rise)."""
     peaks, _ = find_peaks(renewal, height=RENEWED_SHARE, distance=25)
     back = np.arange(-RENEWAL_RISE, 1)

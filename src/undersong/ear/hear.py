@@ -14,7 +14,8 @@ from undersong.ear.frames import Take, listen
 from undersong.ear.grid import Grid, fitted, followed, located, timing_grid
 from undersong.ear.hearing import HeardNote, Hearing, Reference
 from undersong.ear.passing import passed, stopped_before
-from undersong.ear.refusal import unheard, unlike
+from undersong.ear.pitch import MIDIS
+from undersong.ear.refusal import ANOTHER_PIECE, SHIFTED_SHARE, shifted, unheard, unlike
 from undersong.ear.summary import summed_up
 from undersong.ear.tolerance import window_ms
 from undersong.ear.verdict import judged, sounding
@@ -139,6 +140,8 @@ def heard_against(
     notes = judged(asked, index, evidence, sounding(evidence, match, asked), expected_s, end_s)
     stopped = stopped_before(notes)
     reason = unlike(part, take, evidence, notes, stopped)
+    if reason == ANOTHER_PIECE:
+        reason = _transposed(asked, heard) or reason
     clean, why, belief = (
         passed(part, notes, window, stopped) if reason is None else (None, reason, 1.0)
     )
@@ -155,6 +158,20 @@ def heard_against(
         probability=belief,
         stopped_at=stopped,
     )
+
+
+def _transposed(asked: Asked, heard: Heard) -> str | None:
+    """The sentence for a pass that fits once every asked pitch is moved alike, or None."""
+    for shift in SHIFTS:
+        moved = Asked(asked.grid_s, np.where(asked.midi == NONE, NONE, asked.midi + shift))
+        found = best_alignment(moved, heard, None)
+        if found is None:
+            continue
+        matched = found[1].attack != NONE
+        best = MIDIS[heard.pitch_odds[found[1].attack[matched]].argmax(axis=1)]
+        if np.count_nonzero(best == moved.midi[matched]) >= SHIFTED_SHARE * len(asked):
+            return shifted(shift)
+    return None
 
 
 def _matched_s(heard: Heard, match: Match) -> Floats:
@@ -182,6 +199,8 @@ def _refused(reason: str, part: Part, window: float, start_s: float | None) -> H
 
 
 TURNS = 2
+SHIFTS = (-12, 12, *(way * size for size in range(1, 8) for way in (1, -1)))
+"""Semitones by which a whole pass may be played too high or too low."""
 FIRST_TIMING_S = 0.05
 
 

@@ -246,6 +246,8 @@ def _thinned(parts: Stretches, most: int) -> Stretches:
 FINE_REACH_CENTS = 60.0
 FINE_STEP_CENTS = 2.0
 FINE_HARMONICS = 8
+FINE_STIFFNESS = 2e-5
+"""Less than `STIFFNESS`: here a wrong guess would lean every reading the same way."""
 
 
 def fine_cents(parts: Stretches, midi: NDArray[np.intp]) -> Floats:
@@ -259,7 +261,7 @@ def fine_cents(parts: Stretches, midi: NDArray[np.intp]) -> Floats:
     """
     grid = np.arange(-FINE_REACH_CENTS, FINE_REACH_CENTS + 1, FINE_STEP_CENTS)
     number = np.arange(1, FINE_HARMONICS + 1)
-    stretch = number * np.sqrt(1 + STIFFNESS * number**2)
+    stretch = number * np.sqrt(1 + FINE_STIFFNESS * number**2)
     f0_hz = np.array([midi_to_hz(float(note)) for note in midi])[:, None] * 2 ** (grid / 1200)
     places = f0_hz[:, :, None] * stretch * (N_FFT / PITCH_RATE_HZ) - _BINS[0]
     whole = np.clip(places.astype(np.intp), 0, len(_BINS) - 2)

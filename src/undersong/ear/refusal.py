@@ -17,6 +17,7 @@ MOST_CLIPPED_SHARE = 0.2
 LEAST_RIGHT_SHARE = 0.5
 LEAST_MATCHED = 3
 SHIFTED_SHARE = 0.7
+ANOTHER_PIECE = "This does not sound like the exercise: most of its notes are not there."
 
 
 def unheard(take: Take) -> str | None:
@@ -57,7 +58,7 @@ def unlike(
     if len(played) < min(LEAST_MATCHED, len(part.strokes)):
         if (evidence.odds > 0).sum() < LEAST_MATCHED:
             return "I heard no bass in this recording."
-        return "This does not sound like the exercise: almost none of its notes are there."
+        return ANOTHER_PIECE
     shifts = Counter(
         note.heard_midi - note.asked_midi
         for note in played
@@ -68,7 +69,7 @@ def unlike(
     shift, count = shifts.most_common(1)[0] if shifts else (0, 0)
     if shift != 0 and count >= SHIFTED_SHARE * len(asked):
         return shifted(shift)
-    return "This does not sound like the exercise: most of its notes are not there."
+    return ANOTHER_PIECE
 
 
 def shifted(semitones: int) -> str:

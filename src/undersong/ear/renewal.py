@@ -27,6 +27,8 @@ from undersong.ear.frames import RATE_HZ, Samples
 Floats = NDArray[np.float64]
 
 UP_TO_HZ = 1200.0
+PIECE, SETTLING = 64 * RATE_HZ, RATE_HZ // 2
+LEAST_SAMPLES = 64
 WINDOW = 16
 """Frames over which sound is compared with what it was."""
 FALLS_DB = (0.0, 0.8, 1.6)
@@ -36,11 +38,18 @@ LEAD_S = 0.03
 
 
 def smooth_string(samples: Samples) -> Samples:
-    """The take without what is too high to repeat from period to period."""
-    if len(samples) < 64:
+    """The take without what is too high to repeat from period to period, in phase with itself."""
+    if len(samples) < LEAST_SAMPLES:
         return samples
     sections = butter(2, [35.0, UP_TO_HZ], "bandpass", fs=RATE_HZ, output="sos")
-    return sosfiltfilt(sections, samples).astype(np.float32)
+    out = np.empty(len(samples), np.float32)
+    for first in range(0, len(samples), PIECE):
+        # Both ways in time, so each piece needs some of its neighbours to settle in.
+        start, stop = max(0, first - SETTLING), min(len(samples), first + PIECE + SETTLING)
+        piece = sosfiltfilt(sections, samples[start:stop])
+        last = min(first + PIECE, len(samples))
+        out[first:last] = piece[first - start : last - start]
+    return out
 
 
 class Renewal:
@@ -52,16 +61,16 @@ class Renewal:
     def __init__(self, string: Samples) -> None:
         self.n_frames = len(string) // FRAME
         self._string = string
-        self._known: dict[tuple[int, int, tuple[tuple[float, ...], ...]], Floats] = {}
+        self._known: dict[tuple[int, int, tuple[tuple[float, ...], ...]], NDArray[np.float32]] = {}
 
-    def between(self, first: int, last: int, guesses: Iterable[tuple[float, ...]]) -> Floats:
+    def between(self, first: int, last: int, guesses: Iterable[tuple[float, ...]]) -> Samples:
         """`compared`, remembered."""
         key = (first, last, tuple(guesses))
         if key not in self._known:
-            self._known[key] = compared(self._string, first, last, key[2])
+            self._known[key] = compared(self._string, first, last, key[2]).astype(np.float32)
         return self._known[key]
 
-    def track(self, onset_s: Floats, f0_hz: Floats) -> Floats:
+    def track(self, onset_s: Floats, f0_hz: Floats) -> Samples:
         """Energy of each frame that is new, and energy in all.
 
         Parameters
@@ -71,13 +80,13 @@ class Renewal:
 
         Returns
         -------
-        Floats
+        Samples
             Shape (2, n_frames): new energy and energy of the `WINDOW` frames from each frame on.
             Before the first note all energy is new.
         """
         edges = edges_of(onset_s, self.n_frames)
         first = int(edges[0])
-        track = np.zeros((2, self.n_frames))
+        track = np.zeros((2, self.n_frames), np.float32)
         track[:, :first] = self.between(0, first, ())
         for note in range(len(onset_s)):
             first, last = int(edges[note]), int(edges[note + 1])

@@ -8,6 +8,7 @@ a known start or a click the slope counts as well.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import Counter
 
 import numpy as np
@@ -66,10 +67,13 @@ def _worst_bars(part: Part, notes: tuple[HeardNote, ...], window_ms: float) -> t
     """Bars with faults, most faults first, then the largest timing error."""
     faults: Counter[int] = Counter()
     timing: dict[int, float] = {}
-    bar = part.bars[0].number if part.bars else 1
+    bars = part.bars
+    places = [each.at for each in bars]
+    bar = bars[0].number if bars else 1
     for note in notes:
         if note.index is not None:
-            bar = part.place_of(part.notes[note.index].at)[0]
+            # As Part.place_of, but without making the bars again for every note.
+            bar = bars[bisect_right(places, part.notes[note.index].at) - 1].number
         if not is_fault(note, window_ms):
             continue
         faults[bar] += 1

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from undersong.ear.align import NONE, Asked, Match
-from undersong.ear.evidence import LONGEST_STRETCH_S, Evidence
+from undersong.ear.evidence import BATCH, LONGEST_STRETCH_S, Evidence
 from undersong.ear.hearing import HeardNote, Verdict
 from undersong.ear.pitch import (
     LOWEST_MIDI,
@@ -90,18 +90,25 @@ def sounding(evidence: Evidence, match: Match, asked: Asked) -> Sounding:
     rows = rows[_apart(evidence, rows, stroke_of)]
     onset_s = evidence.onset_s[rows]
     end_s = np.append(onset_s[1:], evidence.length_s)[: len(rows)]
-    parts = stretches(evidence.string, onset_s, np.minimum(end_s, onset_s + LONGEST_STRETCH_S))
-    scores = parts.scores(evidence.tuning_cents)
-    scores = _without_ring(evidence, parts, scores, onset_s, _asked_columns(asked, stroke_of[rows]))
-    midi = MIDIS[scores.argmax(axis=1)] if len(rows) else np.zeros(0, np.intp)
+    until_s = np.minimum(end_s, onset_s + LONGEST_STRETCH_S)
+    column = _asked_columns(asked, stroke_of[rows])
+    scores = np.zeros((len(rows), len(MIDIS)))
+    level_db, cents = np.zeros(len(rows)), np.zeros(len(rows))
+    for first in range(0, len(rows), BATCH):
+        some = slice(first, first + BATCH)
+        parts = stretches(evidence.string, onset_s[some], until_s[some])
+        plain = parts.scores(evidence.tuning_cents)
+        scores[some] = _without_ring(evidence, parts, plain, onset_s[some], column[some])
+        level_db[some] = parts.level_db
+        cents[some] = fine_cents(parts, MIDIS[scores[some].argmax(axis=1)])
     return Sounding(
-        rows,
-        stroke_of[rows],
-        scores,
-        parts.level_db,
-        midi,
-        _settled_cents(parts, midi),
-        _interrupted(evidence, onset_s, stroke_of[rows]),
+        attack=rows,
+        stroke=stroke_of[rows],
+        scores=scores,
+        level_db=level_db,
+        midi=MIDIS[scores.argmax(axis=1)],
+        cents=cents,
+        going_on=_interrupted(evidence, onset_s, stroke_of[rows]),
     )
 
 
@@ -139,10 +146,6 @@ def _best_other(scores: Floats, column: Places) -> Floats:
     others = scores.copy()
     others[np.arange(len(scores)), column] = -np.inf
     return np.asarray(others.max(axis=1))
-
-
-def _settled_cents(parts: Stretches, midi: Places) -> Floats:
-    return fine_cents(parts, midi) if len(midi) else np.zeros(0)
 
 
 def _apart(evidence: Evidence, rows: Places, stroke_of: Places) -> NDArray[np.bool_]:
