@@ -71,7 +71,8 @@ def picture_of(pdf: bytes, words: tuple[str, str]) -> Image.Image:
     for page in document:
         text = " ".join(page.get_textpage().get_text_range().split())
         if all(word in text for word in words):
-            return page.render(scale=DPI / 72).to_pil().convert("RGB")
+            picture: Image.Image = page.render(scale=DPI / 72).to_pil()
+            return picture.convert("RGB")
     raise SystemExit(f"no page says {words}")
 
 

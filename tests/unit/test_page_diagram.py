@@ -9,7 +9,15 @@ import pytest
 from undersong.errors import PageError, TheoryError
 from undersong.neck.instrument import Instrument, parse_tuning
 from undersong.neck.neckmap import key_on_neck
-from undersong.page.diagram import neck_drawing, neck_png, neck_svg, path_drawing, root_paths
+from undersong.page.diagram import (
+    neck_drawing,
+    neck_png,
+    neck_svg,
+    path_drawing,
+    path_png,
+    path_svg,
+    root_paths,
+)
 from undersong.page.marks import Box, Curve, Drawing, Line, Text
 from undersong.page.neckdrawing import Board
 from undersong.theory.chord import parse_number_chord
@@ -142,6 +150,8 @@ def test_every_move_is_an_arrow() -> None:
     curves = [mark for mark in drawing.marks if isinstance(mark, Curve)]
     assert len(curves) == 3
     assert sorted(degrees(drawing)) == ["1", "4", "5"]
+    assert path_svg(RIGHT, path).count("<path") == 3
+    assert path_png(RIGHT, path, width_px=300)[:4] == b"\x89PNG"
 
 
 def test_a_chord_the_bass_leaves_out_has_no_root() -> None:

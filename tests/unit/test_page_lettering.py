@@ -16,6 +16,7 @@ from undersong.page.lettering import (
     fitting_size,
     has_sign,
     points,
+    prose_signs,
     text_width,
     wrapped,
 )
@@ -87,3 +88,16 @@ def test_text_shrinks_before_a_word_is_broken() -> None:
     room = text_width("Breakdown", 4.0)
     assert fitting_size("Breakdown", 5.0, room, 2) <= 4.0
     assert fitting_size("Tag", 5.0, room, 2) == 5.0
+
+
+@pytest.mark.parametrize(
+    ("typed", "printed"),
+    [
+        ("the low Bb of bar 3", "the low B♭ of bar 3"),
+        ("F# and C#m, then Ebm.", "F♯ and C♯m, then E♭m."),
+        ("Abide, Ebb and Ab3 stay", "Abide, Ebb and Ab3 stay"),
+        ("a b is a letter; #3 is a number", "a b is a letter; #3 is a number"),
+    ],
+)
+def test_note_names_in_prose_have_musical_signs(typed: str, printed: str) -> None:
+    assert prose_signs(typed) == printed

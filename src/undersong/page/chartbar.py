@@ -36,6 +36,8 @@ _LIFT_EM = 0.34
 _PAD = 0.34  # room inside the bar lines, in figure heights
 _GAP = 0.36  # least room between two chords
 _HAIR_MM = 0.3
+# Over the figures, in figure heights: where signs stand, room for dots, the tips of a diamond.
+_SIGNS, _DOTS, _DOTS_TOP, _DIAMOND = 0.26, 0.2, 0.46, 0.32
 _WIDEST_DIAMOND = 1.1  # figure heights; a wider label gets a lozenge with a flat top
 
 
@@ -125,13 +127,20 @@ class BarInk:
 
     def _above(self, slot: _Slot) -> float:
         event = slot.event
-        reach = 0.46 if self._is_uneven else 0.0
+        reach = _DOTS_TOP if self._is_uneven else 0.0
         if event is None or event.chord is None:
             return reach
-        reach += 0.34 * event.held
-        if event.pushed or event.stopped:
-            reach = max(reach, 0.26) + 0.24
-        return max(reach, 0.26) + 0.4 if event.fermata else reach
+        if event.held:
+            reach = max(reach, _DIAMOND + 0.04)
+        if event.pushed or event.stopped or event.fermata:
+            tall = 0.4 if event.fermata else 0.24
+            reach = max(reach, self._lift(event) + tall)
+        return reach
+
+    def _lift(self, event: ChordEvent | None) -> float:
+        """How far over the figures the signs of a chord stand, in figure heights."""
+        is_held = event is not None and event.held
+        return _SIGNS + _DOTS * self._is_uneven + (_DIAMOND - 0.02) * is_held
 
     def marks(self, x: float, width: float, top: float) -> Iterator[Mark]:
         """The bar between its lines: figures stand from `top` to `top` + figure height."""
@@ -163,10 +172,8 @@ class BarInk:
     def _slot(self, slot: _Slot, x: float, top: float) -> Iterator[Mark]:
         f = self.figure_mm
         baseline, width = top + f, self._width(slot)
-        lift = top - 0.26 * f
         if self._is_uneven:
-            yield from self._dots(slot, x, lift)
-            lift -= 0.2 * f
+            yield from self._dots(slot, x, top - _SIGNS * f)
         if slot.event is None:
             yield Line(x, top + 0.55 * f, x + width, top + 0.55 * f, 0.09 * f, Ink.PENCIL)
             return
@@ -180,8 +187,7 @@ class BarInk:
             yield Text(x + inset, under, slot.under, self.em_mm * 0.5, ink=Ink.PENCIL)
         if slot.event.held:
             yield _lozenge(x, top, width, f)
-            lift -= 0.3 * f
-        yield from self._signs(slot.event, x + inset, lift)
+        yield from self._signs(slot.event, x + inset, top - self._lift(slot.event) * f)
 
     def _signs(self, event: ChordEvent, x: float, y: float) -> Iterator[Mark]:
         f = self.figure_mm
@@ -258,7 +264,7 @@ def block_rest(x: float, y: float, f: float) -> Iterator[Mark]:
 
 
 def _lozenge(x: float, top: float, width: float, f: float) -> Shape:
-    middle, high, low = top + 0.5 * f, top - 0.32 * f, top + 1.32 * f
+    middle, high, low = top + 0.5 * f, top - _DIAMOND * f, top + (1 + _DIAMOND) * f
     points: tuple[Point, ...]
     if width - 0.9 * f <= _WIDEST_DIAMOND * f:
         centre = x + width / 2

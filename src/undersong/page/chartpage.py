@@ -26,6 +26,7 @@ from undersong.page.lettering import (
     BOLD,
     em_of_figures,
     fitting_size,
+    prose_signs,
     signs,
     text_width,
     wrapped,
@@ -45,7 +46,7 @@ _NAME_MM = 5.2
 _ORDINALS = {1: "1st", 2: "2nd", 3: "3rd"}
 _ROW_ABOVE, _ROW_BELOW = 0.62, 0.36  # room over and under the figures, in figure heights
 _CLEAR = 0.1  # between the signs of a row and what stands over them
-_ENDING_ABOVE = 0.34  # more room for the bracket of an ending
+_ENDING_ABOVE = 0.4  # more room for the bracket of an ending
 _LETTERS_BELOW = 0.62
 _SECTION_GAP = 0.34
 _WORDS = 0.62  # a line of directions above a row
@@ -177,7 +178,7 @@ class _Plan:
                     name if is_first else "",
                     tuple(ink for ink, _ in part),
                     tuple(width for _, width in part),
-                    ", ".join(first.directions) if first else "",
+                    prose_signs(", ".join(first.directions)) if first else "",
                     self._change_words(first.key_change, place, group[0])
                     if first and first.key_change
                     else "",
@@ -195,7 +196,7 @@ class _Plan:
         return f"{_steps(change)}Key of {signs_of_key(self.keys[place, index])}"
 
     def _wrapped_note(self, note: str) -> tuple[str, ...]:
-        return wrapped(note, 3.8, self.width - _MARGIN_MM)
+        return wrapped(prose_signs(note), 3.8, self.width - _MARGIN_MM)
 
     def _fitted(self, inks: list[BarInk]) -> Iterator[list[tuple[BarInk, float]]]:
         """A line of bars with their widths; broken in two where it does not fit."""
@@ -365,7 +366,7 @@ class _Plan:
         if self.song.key.mode is Mode.MINOR:
             facts.append(f"home is {'1-' if self.song.number_key == self.song.key else '6-'}")
         line = ", ".join(fact for fact in facts if fact)
-        for words in (line, *self.song.notes):
+        for words in (line, *map(prose_signs, self.song.notes)):
             yield from wrapped(words, 3.9 * self.words, room) if words else ()
 
     def _roadmap(self) -> tuple[list[Mark], float]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from undersong.page.ground import Ground, Ink
+from undersong.page.lettering import prose_signs
 from undersong.page.notation import System
 from undersong.page.pdf import ink_rgb, mm, picture, quoted
 
@@ -21,7 +22,7 @@ def heading(words: str, level: int) -> str:
 
 def paragraph(words: str) -> str:
     """Running text."""
-    return f"#par(text({quoted(words)}))"
+    return f"#par(text({quoted(prose_signs(words))}))"
 
 
 def small(words: str, ground: Ground) -> str:
@@ -31,7 +32,8 @@ def small(words: str, ground: Ground) -> str:
 
 def small_text(words: str, ground: Ground) -> str:
     """The same within a line, as code."""
-    return f"text(size: {SMALL}em, fill: {ink_rgb(ground, Ink.PENCIL)}, {quoted(words)})"
+    said = quoted(prose_signs(words))
+    return f"text(size: {SMALL}em, fill: {ink_rgb(ground, Ink.PENCIL)}, {said})"
 
 
 def bullets(items: Iterable[str]) -> str:
@@ -61,7 +63,7 @@ def table(
     for place in range(max(len(rows), len(cells))):
         for column, word in enumerate(rows[place] if rows else ()):
             weight = 700 if column == bold_column else 400
-            parts.append(f"text(weight: {weight}, {quoted(word)})")
+            parts.append(f"text(weight: {weight}, {quoted(prose_signs(word))})")
         parts += cells[place] if cells else ()
     inset = f"inset: (x: 0mm, y: {mm(inset_mm)})"
     return f"#table(columns: {columns}, column-gutter: 4mm, {inset}, {', '.join(parts)}, {line})"

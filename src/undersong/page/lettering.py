@@ -8,6 +8,7 @@ measured word is never narrower than the printed one by more than a hair.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from functools import cache
 from importlib.resources import files
@@ -22,6 +23,7 @@ CAP_EM = 0.668  # height of capitals and figures, as the face itself states it
 DESCENT_EM = 0.2
 _UNKNOWN_EM = 0.7  # a sign that a fallback face has to print
 _MM_PER_PT = 25.4 / 72
+_NOTE_NAME = re.compile(r"(?<![A-Za-z0-9])[A-G][b#](?=m?(?![A-Za-z0-9#]))")
 
 
 def points(size_mm: float) -> float:
@@ -90,6 +92,15 @@ def fitting_size(
     ):
         size *= 0.97
     return size
+
+
+def prose_signs(words: str) -> str:
+    """Running text with the note names in it in musical signs: ``the low Bb`` has a real flat.
+
+    Only a capital A to G with one sign, standing as a word of its own or before the m of a minor
+    chord, is taken for a note name. Not for titles: ``Ab`` may be a word in one.
+    """
+    return _NOTE_NAME.sub(lambda found: musical_signs(found[0]), words)
 
 
 def signs(plain: str) -> str:

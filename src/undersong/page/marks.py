@@ -121,6 +121,7 @@ class Shape:
 
 
 _DESCENDING = frozenset("gjpqyQ,;()[]{}/|_")
+_LOW, _LOW_EM = frozenset("-–. "), 0.4  # signs that stay below the height of small letters
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,7 +178,7 @@ class Text:
     @property
     def bounds(self) -> Bounds:
         """From the height of capitals to the baseline, or below it where a letter descends."""
-        top = max(run.lift + CAP_EM * run.scale for run in self.runs) * self.size_mm
+        top = max(run.lift + _tall(run.text) * run.scale for run in self.runs) * self.size_mm
         deep = max(
             DESCENT_EM * run.scale * bool(_DESCENDING & set(run.text)) - run.lift
             for run in self.runs
@@ -187,6 +188,10 @@ class Text:
 
 
 Mark = Line | Box | Curve | Shape | Text
+
+
+def _tall(words: str) -> float:
+    return CAP_EM if set(words) - _LOW else _LOW_EM
 
 
 def runs_width(runs: Iterable[Run], size_mm: float, weight: int = REGULAR) -> float:

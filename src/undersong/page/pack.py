@@ -18,6 +18,7 @@ from undersong.page.carepage import care
 from undersong.page.chartpage import chart_pages, signs_of_key
 from undersong.page.diagram import PAGE_FRETS, neck_drawing
 from undersong.page.ground import BLACK, PRINT, Ground, ground_named
+from undersong.page.lettering import prose_signs
 from undersong.page.marks import Drawing
 from undersong.page.packpages import (
     MusicXml,
@@ -209,17 +210,17 @@ def drill_pdf(
 ) -> bytes:
     """A drill as pages: what it is for, the notes, the key on the neck."""
     setting = _setting(musicxml, sheet, look, with_letters=False)
+    title = prose_signs(part.title)  # a drill's title names its key
     words = {"": purpose, "Listen for": listen_for, "Common mistakes": mistakes}
-    parts = [flow.heading(part.title, 1)]
+    parts = [flow.heading(title, 1)]
     for head, said in words.items():
         parts += [flow.paragraph(f"{head}: {said}" if head else said)] if said else []
     parts += [flow.paragraph(remark) for remark in remarks]
-    parts.append(packpages.line(part, part.title, setting))
+    parts.append(packpages.line(part, title, setting))
     drawing = neck_drawing(instrument, part.key, last_fret=PAGE_FRETS, width_mm=setting.width_mm)
     head = flow.heading(f"The key of {signs_of_key(part.key)} on the neck", 2)
     parts.append(flow.kept_together((head, figure(drawing, setting.ground))))
-    foot = f"{part.title}, {edition.words}."
-    return _document(part.title, ["\n".join(parts)], foot, setting, edition)
+    return _document(title, ["\n".join(parts)], f"{title}, {edition.words}.", setting, edition)
 
 
 def _setting(musicxml: MusicXml, sheet: str, look: str, *, with_letters: bool) -> Setting:
