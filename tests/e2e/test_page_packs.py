@@ -169,6 +169,18 @@ def test_a_pack_without_songs_is_a_cover_and_care() -> None:
     assert_conforms(pdf)
 
 
+def test_letters_of_a_minor_song_are_those_of_its_chart() -> None:
+    song = demo_songs()[3]  # in Em, counted from G: its 6- is Em, its 3 is B
+    assert str(song.key) == "Em"
+    pdf = pack_pdf(
+        "Letters", None, packed((song,), 1, Instrument()), PackPlayer("Lea", 1, Instrument()),
+        musicxml=musicxml_bytes, edition=EDITION, with_letters=True,
+    )  # fmt: skip
+    words = set(catalogue(pdf).text.split())
+    assert {"Em", "B7", "C", "Am7"} <= words
+    assert not {"C♯m", "G♯7", "A♯m"} & words
+
+
 def test_a_drill_is_a_page_of_its_own() -> None:
     drill, key = drill_named("scale"), parse_key("Ab")
     sheet = make_drill("scale", key)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from undersong.chart.roadmap import duration_s, total_bars
 from undersong.chart.song import Song
@@ -33,6 +33,17 @@ class PackSong:
     part: Part
     singer: str = ""
     notes: str = ""
+
+    @property
+    def counted(self) -> Part:
+        """The line with its keys as the chart counts them: a minor song by its relative major.
+
+        The signature is the same, and a chord's letters follow from its number only there.
+        """
+        keys = tuple(
+            replace(mark, key=self.song.counted_in(mark.key)) for mark in self.part.key_marks
+        )
+        return replace(self.part, key=self.song.counted_in(self.part.key), key_marks=keys)
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,13 +241,13 @@ def neck(each: PackSong, instrument: Instrument, setting: Setting) -> str:
             )
         )
     ]
-    for path in root_paths(each.part):
+    for path in root_paths(each.counted):
         parts.append(flow.kept_together(_path(path, song, instrument, setting)))
     return "\n".join(parts)
 
 
 def _path(path: RootPath, song: Song, instrument: Instrument, setting: Setting) -> Iterator[str]:
-    key = "" if path.key == song.key else f" in {signs_of_key(path.key)}"
+    key = "" if path.key == song.counted_in(song.key) else f" in {signs_of_key(path.key)}"
     yield flow.heading(f"The roots of your line{key}", 3)
     drawing = path_drawing(instrument, path, most_hops=MOST_MOVES, width_mm=setting.width_mm)
     yield figure(drawing, setting.ground)
@@ -251,20 +262,21 @@ def _path(path: RootPath, song: Song, instrument: Instrument, setting: Setting) 
 
 def hard_bars(each: PackSong, instrument: Instrument, setting: Setting) -> str:
     """The hardest bars, engraved, and what to do with them."""
-    bars = hardest_bars(each.part, instrument)
+    part = each.counted
+    bars = hardest_bars(part, instrument)
     if not bars:
         return ""
     counts = {1: "One bar", 2: "Two bars", 3: "Three bars"}
     head = (
         flow.heading(f"{each.song.title}: {counts[len(bars)].lower()} to loop first", 2),
-        flow.small(climb_words(each.part.tempo_bpm), setting.ground),
+        flow.small(climb_words(part.tempo_bpm), setting.ground),
     )
     told: dict[str, int] = {}
     pieces = []
     for bar in bars:
         before = told.setdefault(bar.advice, bar.number)
         advice = bar.advice if before == bar.number else f"Practise it as bar {before}."
-        pieces.append((*_hard_bar(bar, each.part, setting), f"{bar.reason} {advice}"))
+        pieces.append((*_hard_bar(bar, part, setting), f"{bar.reason} {advice}"))
     first, *others = ((*music, flow.paragraph(words)) for *music, words in pieces)
     blocks = map(flow.kept_together, ((*head, *first), *others))
     return "\n".join(blocks)
