@@ -139,8 +139,15 @@ measures = st.lists(
 )
 
 
+def _ending(number: int) -> str:
+    return f'<barline><ending number="{number}" type="start"/></barline>'
+
+
 @some
 @given(st.lists(measures, min_size=1, max_size=10))
+@example(
+    [[], [_ending(1)], ["<attributes><key><fifths>-3</fifths></key></attributes>"], [_ending(2)]]
+)
 def test_any_order_of_repeats_and_endings(rows: list[list[str]]) -> None:
     body = "".join(f"<measure>{''.join(row)}</measure>" for row in rows)
     try:

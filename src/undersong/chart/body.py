@@ -302,6 +302,8 @@ class BodyReader:
 
     def _enter_ending(self, draft: _Draft, line: Line, which: tuple[int, ...]) -> tuple[int, ...]:
         numbers = tuple(number or draft.ending + 1 for number in which)
+        if draft.ending and draft.bars[-1].endings == numbers:
+            return numbers  # an ending goes on, below a direction written inside it
         expected = tuple(range(draft.ending + 1, draft.ending + 1 + len(numbers)))
         if numbers != expected:
             self.faults.error(
