@@ -26,6 +26,7 @@ LOCATED_BY_S = 20.0
 VOTE_S = 0.01
 VOTE_REACH = 4
 CANDIDATES = 8
+NEARLY, EARLIEST = 0.7, 3
 USUAL_RATIO = 0.12
 """Spread (natural logarithm) of the tempos played about the tempo asked."""
 
@@ -66,7 +67,18 @@ def located(asked: Asked, heard: Heard, *, ratio: float | None = None) -> list[G
         usual = 1.0 if ratio is not None else np.exp(-0.5 * (np.log(each) / USUAL_RATIO) ** 2)
         found.extend(_peaks(votes_s - each * grid_s, value, float(each), 0.5 + 0.5 * usual))
     found.sort(key=lambda pair: -pair[0])
-    return _distinct([grid for _, grid in found])
+    best = found[0][1].ratio
+    earliest = _earliest(votes_s - best * grid_s, value, best)
+    return _distinct([found[0][1], *earliest, *(grid for _, grid in found[1:])])
+
+
+def _earliest(start_s: Floats, value: Floats, ratio: float) -> list[Grid]:
+    """The first few places with nearly the most votes: music that repeats begins where it began."""
+    lowest, smooth = _votes(start_s, value)
+    high = np.flatnonzero(smooth >= NEARLY * smooth.max())
+    firsts = high[np.append(True, np.diff(high) > 2 * VOTE_REACH)][:EARLIEST]
+    tops = [first + int(smooth[first : first + 2 * VOTE_REACH].argmax()) for first in firsts]
+    return [Grid(float(lowest + (top + 0.5) * VOTE_S), ratio) for top in tops]
 
 
 def _ratios() -> Floats:
@@ -84,16 +96,22 @@ def _vote_weights(asked: Asked, heard: Heard) -> Floats:
 
 
 def _peaks(start_s: Floats, value: Floats, ratio: float, scale: float) -> list[tuple[float, Grid]]:
-    lowest = start_s.min()
-    bins = ((start_s - lowest) / VOTE_S).astype(np.intp)
-    votes = np.bincount(bins, weights=value, minlength=int(bins.max()) + 1)
-    shape = np.concatenate((np.arange(1, VOTE_REACH + 1), np.arange(VOTE_REACH - 1, 0, -1)))
-    smooth = np.convolve(votes, shape / VOTE_REACH, mode="same")
+    lowest, smooth = _votes(start_s, value)
     tops = np.argpartition(smooth, -min(4, len(smooth)))[-4:]
     return [
         (scale * float(smooth[top]), Grid(float(lowest + (top + 0.5) * VOTE_S), ratio))
         for top in tops
     ]
+
+
+def _votes(start_s: Floats, value: Floats) -> tuple[float, Floats]:
+    """Start of the first bin, and the smoothed votes of every bin of `VOTE_S`."""
+    lowest = float(start_s.min())
+    bins = ((start_s - lowest) / VOTE_S).astype(np.intp)
+    votes = np.bincount(bins, weights=value, minlength=int(bins.max()) + 1)
+    shape = np.concatenate((np.arange(1, VOTE_REACH + 1), np.arange(VOTE_REACH - 1, 0, -1)))
+    smooth = np.convolve(votes, shape / VOTE_REACH, mode="full")
+    return lowest, smooth[VOTE_REACH - 1 : VOTE_REACH - 1 + len(votes)]
 
 
 def _distinct(grids: list[Grid]) -> list[Grid]:

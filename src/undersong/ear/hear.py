@@ -51,7 +51,7 @@ def hear(
         Where beat 0 of the part falls in the take, in seconds, where that is known: then timing is
         absolute. None to find it: a constant lateness cannot be told then, and is taken out.
     level
-        1 to 5: chooses the timing window (see `tolerance`).
+        1 to 6: chooses the timing window (see `tolerance`).
     tolerance_ms
         A timing window to use instead, > 0.
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from undersong.errors import PracticeError
 from undersong.theory.part import Part
 
-LEVELS = (1, 2, 3, 4, 5)
+LEVELS = (1, 2, 3, 4, 5, 6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +29,7 @@ class Window:
 A = Window(0.10, 25.0, 60.0)
 B = Window(0.075, 25.0, 50.0)
 C = Window(0.05, 20.0, 40.0)
-BY_LEVEL = {1: A, 2: A, 3: B, 4: C, 5: C}
+BY_LEVEL = {1: A, 2: A, 3: B, 4: C, 5: C, 6: C}
 LARGEST_SHARE_OF_NOTE = 0.25
 
 
@@ -39,7 +39,7 @@ def window_ms(part: Part, *, level: int = 1, tempo_bpm: float | None = None) -> 
     Parameters
     ----------
     level
-        1 to 5.
+        1 to 6; the handbook's figures end with 5, and 6 keeps them.
     tempo_bpm
         In the meter's own beat; None for the tempo written.
 
@@ -49,7 +49,7 @@ def window_ms(part: Part, *, level: int = 1, tempo_bpm: float | None = None) -> 
         If there is no such level.
     """
     if level not in BY_LEVEL:
-        raise PracticeError(f"There is no level {level}: use 1 to 5.")
+        raise PracticeError(f"There is no level {level}: use 1 to 6.")
     tempo = part.tempo_bpm if tempo_bpm is None else tempo_bpm
     window = BY_LEVEL[level]
     beat_ms = 60_000.0 / tempo

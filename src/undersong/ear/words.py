@@ -88,13 +88,17 @@ def _fix(hearing: Hearing, part: Part) -> str | None:
 
 
 def fault_lines(hearing: Hearing, part: Part) -> list[str]:
-    """Every fault in a sentence of its own, in the order of the music; empty if not judged."""
+    """Every fault in a sentence of its own, in the order of the music; empty if not judged.
+
+    Notes after the player stopped are not faults of their own.
+    """
     if hearing.clean is None:
         return []
+    reached = len(part.notes) if hearing.stopped_at is None else hearing.stopped_at
     return [
         fault_line(note, part, before=_before(hearing, place))
         for place, note in enumerate(hearing.notes)
-        if is_fault(note, hearing.tolerance_ms)
+        if is_fault(note, hearing.tolerance_ms) and (note.index is None or note.index < reached)
     ]
 
 
