@@ -107,6 +107,12 @@ def test_four_bars_stand_on_a_line() -> None:
     assert [sum(round(t.y, 2) == row for t in numbers(page)) for row in rows] == [4, 1]
 
 
+def test_a_dense_line_is_not_broken_while_smaller_figures_hold_it() -> None:
+    text = HEADER + "| 2-(7) 5(7) | 1 4 | 6- 5/7 | 4 |\n"
+    (page,) = pages_of(text)
+    assert len({round(t.y, 2) for t in numbers(page)}) == 1
+
+
 def test_numbers_stand_on_their_beats() -> None:
     (page,) = pages_of(HEADER + "| 1 4 | 1 4 5 6 | 1 / 5 / |\n")
     marks = numbers(page)

@@ -97,4 +97,6 @@ def test_a_part_without_sections_is_one_stretch() -> None:
 def test_bar_numbers_are_said_plainly() -> None:
     assert bars_words([(3, 3)]) == "bar 3"
     assert bars_words([(5, 12)]) == "bars 5 to 12"
+    assert bars_words([(0, 8)]) == "pick-up to 8"
+    assert bars_words([(0, 0)]) == "pick-up"
     assert bars_words([(5, 12), (21, 28), (30, 30)]) == "bars 5 to 12, 21 to 28 and 30"

@@ -33,6 +33,10 @@ EARS = (
     "Ringing, dullness or muffling afterwards means it was too loud. Rest, and see a hearing "
     "professional if it lasts past the next day.",
 )
+DOSE = (
+    "Minutes until the daily limit recommended for work by NIOSH (98-126), which counts on quiet "
+    "for the rest of the day; not a promise of safety. For young ears stay well below it."
+)
 POWER = (
     "Earthed sockets only, and never lift an earth. Outdoors and in old halls use a "
     "residual-current device.",
@@ -74,12 +78,13 @@ def care(ground: Ground) -> str:
             flow.paragraph(STOP),
             flow.heading("Ears", 2),
             flow.bullets(EARS),
-            flow.table(("Level, dB(A)", *levels), [("Minutes a day", *minutes)], columns, ground),
-            flow.small(
-                "Minutes until the daily limit recommended for work by NIOSH (98-126), which "
-                "counts on quiet for the rest of the day; not a promise of safety. For young "
-                "ears stay well below it.",
-                ground,
+            flow.kept_together(
+                (
+                    flow.table(
+                        ("Level, dB(A)", *levels), [("Minutes a day", *minutes)], columns, ground
+                    ),
+                    flow.small(DOSE, ground),
+                )
             ),
             flow.heading("Power", 2),
             flow.bullets(POWER),

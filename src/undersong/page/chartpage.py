@@ -3,7 +3,8 @@
 Title, key, meter and tempo stand at the top, section names in the left margin, four bars to a
 line, the roadmap at the foot. Figures are as tall as one page allows, from 13 mm down to 9 mm
 (15 to 12 mm in the large edition); a song too long for that goes on to the next page rather than
-shrink. A line too dense for its width is broken before its figures are made smaller.
+shrink. Between sizes that
+need as few pages, the one that breaks fewest lines of four bars is taken, then the tallest.
 """
 
 from __future__ import annotations
@@ -117,15 +118,12 @@ def chart_pages(
         )
 
     sizes = _sizes(is_large=is_large)
-    tries = [(size, 1.0) for size in sizes] + [(sizes[-1], air) for air in _TIGHTER]
-    for figure_mm, air in tries:
-        plan = planned(figure_mm, air)
-        if len(plan.pages) == 1:
-            return plan.drawings()
-    # No single page holds it: the largest figures that take no page more than the least do.
-    fewest = len(planned(sizes[-1], 1.0).pages)
-    plans = (planned(size, 1.0) for size in sizes)
-    return next(plan for plan in plans if len(plan.pages) <= fewest).drawings()
+    plans = [planned(size, 1.0) for size in sizes]
+    if len(plans[-1].pages) > 1:
+        tighter = (planned(sizes[-1], air) for air in _TIGHTER)
+        plans += next(([plan] for plan in tighter if len(plan.pages) == 1), [])
+    # Fewest pages, then fewest broken lines, then the tallest figures and the most air.
+    return min(plans, key=lambda plan: (len(plan.pages), plan.broken)).drawings()
 
 
 def _sizes(*, is_large: bool) -> list[float]:
@@ -152,7 +150,7 @@ class _Plan:
     ) -> None:
         self.song, self.width, self.height, self.f = song, width, height, figure_mm
         self.with_letters, self.air = with_letters, air
-        self.words = words
+        self.words, self.broken = words, 0
         self.singer = singer
         self.keys = bar_keys(song)
         self.name_mm = min(
@@ -204,6 +202,7 @@ class _Plan:
         least = [ink.least_mm for ink in inks]
         share = room / max(sum(least), 1e-9)
         if share < _SQUEEZE and len(inks) > 1:
+            self.broken += 1
             half = (len(inks) + 1) // 2
             yield from self._fitted(inks[:half])
             yield from self._fitted(inks[half:])

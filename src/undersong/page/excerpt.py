@@ -139,8 +139,13 @@ def _begins(part: Part, bars: tuple[Bar, ...], index: int) -> bool:
 
 
 def bars_words(ranges: Sequence[tuple[int, int]]) -> str:
-    """Bar numbers as words: ``bars 5 to 12 and 29 to 36``."""
-    words = [f"{low}" if low == high else f"{low} to {high}" for low, high in ranges]
+    """Bar numbers as words: ``bars 5 to 12 and 29 to 36``, ``pick-up to 8``."""
+    words = [
+        f"{low or 'pick-up'}" if low == high else f"{low or 'pick-up'} to {high}"
+        for low, high in ranges
+    ]
     many = len(words) > 1 or ranges[0][0] != ranges[0][1]
     listed = words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+    if listed.startswith("pick-up"):
+        return listed
     return f"{'bars' if many else 'bar'} {listed}"
