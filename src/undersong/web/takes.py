@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -87,13 +88,14 @@ def judge(desk: Desk, player: Player, work: Work, played: Played) -> KeptTake:
             ladder = desk.book.ladder_of(player, take.item).ladder
             return KeptTake(take, ladder, ladder)
     part = work.part.at_tempo(played.tempo_bpm)
-    hearing = hear(
-        [played.samples],
-        played.sample_rate_hz,
-        part,
-        start_s=played.start_s,
-        level=level_of(player),
-    )
+    with _LISTENING:
+        hearing = hear(
+            [played.samples],
+            played.sample_rate_hz,
+            part,
+            start_s=played.start_s,
+            level=level_of(player),
+        )
     if played.lost_ms > LOST_MS:
         reason = (
             f"{played.lost_ms:.0f} ms of sound were lost: the computer could not keep up. Close "
@@ -120,6 +122,10 @@ def judge(desk: Desk, player: Player, work: Work, played: Played) -> KeptTake:
         if audio is not None and desk.book.recordings is not None:
             (desk.book.recordings / audio).unlink(missing_ok=True)
         raise
+
+
+# Eight takes heard side by side are all late; one after another only the last one is.
+_LISTENING = threading.Lock()
 
 
 def _recorded(desk: Desk, player: Player, played: Played) -> str | None:
