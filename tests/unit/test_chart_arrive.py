@@ -171,6 +171,9 @@ def test_section_names() -> None:
     [
         (b"\x89PNG\r\n\x1a\n....", "This is a picture"),
         (b"\xff\xd8\xff\xe0 jpeg", "This is a picture"),
+        (b"RIFF\x24\x00\x00\x00WEBPVP8 ", "This is a picture"),
+        (b"RIFF\x24\x00\x00\x00WAVEfmt ", "This is a sound.*take"),
+        (b"FORM\x00\x00\x00\x24AIFFCOMM", "This is a sound"),
         (b"\xd0\xcf\x11\xe0 doc", "old word-processor file"),
         (b"{\\rtf1 hello}", "old word-processor file"),
         (b"%PDF-1.4 broken", "damaged"),

@@ -29,8 +29,8 @@ _PICTURES = (
     b"BM",
     b"II*\x00",
     b"MM\x00*",
-    b"RIFF",
 )
+_SOUNDS = (b"ID3", b"OggS", b"fLaC")
 _OLD_DOCUMENT = b"\xd0\xcf\x11\xe0"
 _BYTE_ORDER_MARKS = (
     (b"\xef\xbb\xbf", "utf-8-sig"),
@@ -74,7 +74,13 @@ def _read(data: bytes, settings: SheetSettings, source: str | None) -> Song:
         return song_from_midi(data, settings, source=source)
     if data.startswith(b"PK"):
         return _from_zip(data, settings, source)
-    if data.startswith(_PICTURES) or data[4:12] in (b"ftypheic", b"ftypmif1"):
+    if _is_sound(data):
+        raise _refused(
+            "This is a sound, and a chart is read from text: record or hand in a take where you "
+            "practise, and write the chords here, or bring a sheet, MusicXML or MIDI.",
+            source,
+        )
+    if _is_picture(data):
         raise _refused(
             "This is a picture. Type its chords into a text file, a line of chords above each "
             "line of words, or ask for the sheet as text.",
@@ -88,6 +94,17 @@ def _read(data: bytes, settings: SheetSettings, source: str | None) -> Song:
     if re.match(r"\s*<(\?xml|!DOCTYPE|score-)", text):
         return song_from_musicxml(data, settings, source=source)
     return _from_text(text, settings, source)
+
+
+def _is_picture(data: bytes) -> bool:
+    is_webp = data.startswith(b"RIFF") and data[8:12] == b"WEBP"
+    return is_webp or data.startswith(_PICTURES) or data[4:12] in (b"ftypheic", b"ftypmif1")
+
+
+def _is_sound(data: bytes) -> bool:
+    is_wave = data[:4] in (b"RIFF", b"RF64") and data[8:12] == b"WAVE"
+    is_aiff = data.startswith(b"FORM") and data[8:12] in (b"AIFF", b"AIFC")
+    return is_wave or is_aiff or data.startswith(_SOUNDS)
 
 
 def _refused(message: str, source: str | None) -> ChartErrors:
