@@ -29,6 +29,7 @@ from undersong.theory.meter import Meter, Wholes
 
 MAX_BAR_SIGNS = 256
 _PIECE = re.compile(r"/(?=/)|/$|(?:[^/]|/(?!/|$))+")
+_ENDING_SIGN = re.compile(r"\s*(?P<number>[1-3])\.\s+(?P<rest>[^.…]+)")
 _BAR_START = re.compile(
     r"\s*(?P<pickup>pick-?up\b|upbeat\b|up-beat\b)?\s*"
     r"(?:(?P<upper>\d{1,2})\s*/\s*(?P<unit>\d{1,2})\s*:)?",
@@ -67,6 +68,14 @@ def read_bar(
         if before is None:
             raise SignError("There is no bar before this one to repeat.", start, means=True)
         return Bar(before, own or meter)
+    ending = _ENDING_SIGN.fullmatch(body)
+    if ending is not None:
+        name = {"1": "1st", "2": "2nd", "3": "3rd"}[ending["number"]]
+        raise SignError(
+            f"{ending['number']}. is no chord here. If it is an ending, give it a line of its "
+            f"own that starts with its name: {name}: | {ending['rest'].strip()} |",
+            start,
+        )
     signs, slots = _read_signs(body, column + match.end(), reading)
     if not signs and not slots:
         raise SignError(

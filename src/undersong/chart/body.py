@@ -312,11 +312,21 @@ class BodyReader:
         if not draft.ending:
             at = draft.repeat_from if draft.open_at is None else draft.open_at
             if at >= len(draft.bars):
-                raise SignError("There are no bars before this ending to repeat.", 1, means=True)
+                at = self._reopened(draft, line)
             draft.bars[at] = replace(draft.bars[at], opens_repeat=True)
             draft.open_at = at
         draft.ending, draft.ending_line = numbers[-1], line.index
         return numbers
+
+    def _reopened(self, draft: _Draft, line: Line) -> int:
+        """Where a repeat begins that was closed before its endings came; an error is noted."""
+        if not draft.bars or not draft.bars[-1].closes_repeat:
+            raise SignError("There are no bars before this ending to repeat.", 1, means=True)
+        self.faults.error(
+            line.index, 1, "Leave out the :| in front of the endings: they repeat by themselves."
+        )
+        draft.bars[-1] = replace(draft.bars[-1], closes_repeat=0)
+        return max(at for at, bar in enumerate(draft.bars) if bar.opens_repeat)
 
     def _leave_endings(self, draft: _Draft, line: Line) -> None:
         if not draft.ending:
