@@ -4,7 +4,14 @@ from fractions import Fraction
 
 import pytest
 
-from undersong.chart.roadmap import chord_at, duration_s, timeline, total_bars, unrolled
+from undersong.chart.roadmap import (
+    chord_at,
+    chords_of,
+    duration_s,
+    timeline,
+    total_bars,
+    unrolled,
+)
 from undersong.chart.song import OrderItem, Song
 from undersong.chart.text import parse_song
 from undersong.errors import ChartMeaningError
@@ -127,3 +134,9 @@ def test_a_roadmap_without_end_is_refused() -> None:
     song = parse_song(HEAD + "V x64\n|: 1 :| x64\n\nOrder: V x64")
     with pytest.raises(ChartMeaningError, match="more than 10000 bars"):
         unrolled(song)
+
+
+def test_bars_without_any_chord_are_played_in_silence() -> None:
+    song = parse_song(HEAD + "V\n| / / / / | / / / / |\n")
+    assert (total_bars(song), timeline(song), chord_at(song, Fraction(0))) == (2, (), None)
+    assert chords_of(()) == ()
