@@ -34,6 +34,7 @@ from undersong.web.tabs import tab_bars
 from undersong.web.work import Work, kept_item, level_of, work_of
 
 LONGEST_S = 20 * 60.0
+LARGEST_NUMBER = 2**63 - 1  # of a row in the log
 LOST_MS = 5.0  # more sound than this lost on the way, and the pass cannot be judged
 RATES_HZ = (8_000, 192_000)
 LARGEST_ELSEWHERE_BYTES = 256 * 2**20
@@ -247,17 +248,25 @@ def checked_samples(data: bytes, sample_rate_hz: int) -> Samples:
     return samples
 
 
+def _number(request: Request) -> int:
+    """The number of a take in an address."""
+    asked = int(request.path_params["number"])
+    if asked > LARGEST_NUMBER:
+        raise UndersongError("There is no take of that number in the log.")
+    return asked
+
+
 def show_take(request: Request) -> Response:
     """One judged pass."""
     desk = desk_of(request)
-    take = desk.book.take(int(request.path_params["number"]))
+    take = desk.book.take(_number(request))
     return page(request, "take.html", take=take, verdict=verdict_html(desk, take))
 
 
 def take_sound(request: Request) -> Response:
     """The take's recording, where one was kept."""
     desk = desk_of(request)
-    take = desk.book.take(int(request.path_params["number"]))
+    take = desk.book.take(_number(request))
     folder = desk.book.recordings
     if take.audio is None or folder is None or not (folder / take.audio).is_file():
         raise UndersongError("No recording of this take was kept.")
@@ -270,7 +279,7 @@ async def overrule(request: Request) -> Response:
     take = await run_in_threadpool(
         _overrule,
         desk_of(request),
-        int(request.path_params["number"]),
+        _number(request),
         int(number(field(form, "note"), "note")),
     )
     if "application/json" in request.headers.get("accept", ""):
@@ -304,7 +313,7 @@ def _overrule(desk: Desk, number: int, note: int) -> Take:
 
 async def delete(request: Request) -> Response:
     """Discard a take and its recording."""
-    await run_in_threadpool(desk_of(request).book.delete_take, int(request.path_params["number"]))
+    await run_in_threadpool(desk_of(request).book.delete_take, _number(request))
     if "application/json" in request.headers.get("accept", ""):
         return JSONResponse({"deleted": True})
     return back_to("/log")
