@@ -8,7 +8,7 @@ from typing import TypeVar
 
 from undersong.chart import headers
 from undersong.chart.faults import Faults
-from undersong.chart.lines import Line, meant_header
+from undersong.chart.lines import Line, is_lone_meter, meant_header
 from undersong.chart.signs import SignError, tokens_of
 from undersong.chart.song import ASSUMED_TEMPO_BPM, Style
 from undersong.theory.key import Key, MinorHabit, Mode, parse_key
@@ -96,6 +96,8 @@ class _HeadReader:
             )
         else:
             self.found.setdefault(line.name, []).append(line)
+            if line.name == "meter" and is_lone_meter(line):
+                self.faults.remark(line.index, 1, f"{line.value} is read as the meter.")
 
     def _take_other(self, line: Line, *, in_song: bool) -> None:
         words = line.name.casefold().split()

@@ -11,7 +11,7 @@ import re
 from collections import Counter
 from dataclasses import dataclass
 
-from undersong.chart.headers import HEADERS, read_ending, read_times
+from undersong.chart.headers import HEADERS, SECTION_WORDS, read_ending, read_times
 from undersong.chart.signs import is_chord_like, plain_signs, style_of
 from undersong.chart.song import Style
 
@@ -30,6 +30,7 @@ _BARE_HEADER = re.compile(  # without its colon, where nothing else can be meant
     r"|(?:meter|time)\s+(?P<meter>\d{1,2}/\d{1,2}))\s*",
     re.IGNORECASE,
 )
+_LONE_METER = re.compile(r"\s*(?P<upper>\d{1,2})\s*/\s*(?P<unit>\d{1,2})\s*")
 _HEADER = re.compile(r"\s*(?P<name>[^\W\d_][^:=|]{0,40}?)\s*[:=](?P<value>.*)$")
 
 
@@ -65,6 +66,7 @@ def classified(raw_lines: list[str]) -> tuple[list[Line], Style]:
     style = _style_of_chart(lines)
     for line in lines:
         _classify(line, style)
+    _lone_meter(lines)
     _first_line_as_title(lines)
     return lines, style
 
@@ -164,6 +166,29 @@ def _is_bars(plain: str, style: Style) -> bool:
 
 def _is_bar_word(word: str, style: Style) -> bool:
     return is_chord_like(word, style) or (len(word) > 1 and read_times(word) is not None)
+
+
+def _lone_meter(lines: list[Line]) -> None:
+    """A known meter alone on a line above the first section is the song's meter."""
+    written = [line for line in lines if line.kind != "blank"]
+    for place, line in enumerate(written[:-1]):
+        if line.kind in ("bars", "section") and is_lone_meter(line):
+            line.kind, line.name = "header", "meter"
+            return
+        is_title = place == 0 and line.kind == "section" and not _names_a_section(line.plain)
+        if line.kind in ("bars", "section") and not is_title:
+            return
+
+
+def is_lone_meter(line: Line) -> bool:
+    """True where a line holds a meter and nothing else: ``3/4``, not the chord ``5/7``."""
+    match = _LONE_METER.fullmatch(line.plain)
+    return match is not None and int(match["upper"]) > 1 and match["unit"] in ("2", "4", "8", "16")
+
+
+def _names_a_section(plain: str) -> bool:
+    words = plain.casefold().split()
+    return len(words[0]) == 1 or words[0].strip("[]:0123456789") in SECTION_WORDS
 
 
 def _first_line_as_title(lines: list[Line]) -> None:
