@@ -14,6 +14,7 @@ engraver brings.
 from __future__ import annotations
 
 import re
+import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
@@ -28,6 +29,7 @@ from undersong.page.lettering import BOLD, FAMILY, REGULAR, signs, text_width
 BARS_A_LINE = 4
 STAFF_MM = 7.2
 LARGE_STAFF_MM = 9.4
+_engravers = threading.local()  # the engraver is not safe to share between threads
 _UNITS_PER_MM = 10  # the engraver's page is measured in tenths of a millimetre
 _FINE = 10  # and its drawing ten times finer
 _STAFF_UNITS = 8.0  # a staff is eight of the engraver's units high
@@ -116,7 +118,7 @@ def engraved(
     """
     most_notes = int(_NOTES_A_MM * width_mm * STAFF_MM / staff_mm)
     tree = _prepared(musicxml, first_bar, most_notes, with_letters=with_letters)
-    toolkit = verovio.toolkit()
+    toolkit = _toolkit()
     toolkit.setOptions(
         {
             "adjustPageHeight": True,
@@ -142,11 +144,20 @@ def engraved(
             "xmlIdSeed": 1,
         }
     )
-    verovio.enableLog(verovio.LOG_OFF)
+    toolkit.resetXmlIdSeed(1)
     if not toolkit.loadData(tree):
         raise PageError("The music cannot be engraved: it is not MusicXML the engraver can read.")
     pages = range(1, toolkit.getPageCount() + 1)
     return tuple(_system(toolkit.renderToSVG(page), width_mm, ground, staff_mm) for page in pages)
+
+
+def _toolkit() -> verovio.toolkit:
+    """This thread's engraver: making one takes longer than engraving a short section."""
+    if not hasattr(_engravers, "toolkit"):
+        verovio.enableLog(verovio.LOG_OFF)
+        _engravers.toolkit = verovio.toolkit()
+    toolkit: verovio.toolkit = _engravers.toolkit
+    return toolkit
 
 
 def _prepared(musicxml: bytes, first_bar: int, most_notes: int, *, with_letters: bool) -> str:
