@@ -26,7 +26,7 @@ FIVE_TUNINGS = tuple(
     for name in ("standard", "five-string, low B", "six-string", "drop D", "C1,G1,D2,A2")
 )
 LENGTHS = (Fraction(1, 16), Fraction(1, 8), Fraction(1, 4))
-RESTS = (Fraction(0), Fraction(0), Fraction(0), Fraction(1, 8))
+RESTS = (Fraction(0), Fraction(0), Fraction(0), Fraction(0), Fraction(1, 8), Fraction(3, 4))
 
 
 @dataclass(frozen=True)
@@ -118,6 +118,7 @@ def move_cost(
     *,
     slid: bool,
     rung: bool,
+    again: bool,
 ) -> float:
     cost = 0.0
     distance = abs(mm(a.hand, bass) - mm(b.hand, bass))
@@ -131,6 +132,7 @@ def move_cost(
     if strings:
         cost += weights.crossing + weights.skipped * (strings - 1)
         cost += weights.damp * (a.fret == 0) + weights.articulation * slid
+        cost += weights.elsewhere * again
     if a.string == b.string and a.fret == b.fret > 0 and a.finger != b.finger:
         cost += weights.substitute
     if a.finger == b.finger != 0:
@@ -226,7 +228,10 @@ def least_cost_in_pairs(
             note, ways = before
             gap_s = round(float(low.at - note.at) * whole_s, 12)
             length_s = round(float(note.length) * whole_s, 12)
-            moves = _moves(ways, leads, gap_s, length_s, bass, weights, slid=False, rung=False)
+            again = low.pitch.midi == note.pitch.midi
+            moves = _moves(
+                ways, leads, gap_s, length_s, bass, weights, slid=False, rung=False, again=again
+            )
             total = total[..., None] + moves + points
         before = low, leads
     return float(total.min())
@@ -258,6 +263,7 @@ def _moves_between(
         weights,
         slid=note.articulation in (Articulation.SLIDE, Articulation.HAMMERED),
         rung=before.end - note.at >= Fraction(1, 16),
+        again=note.pitch.midi == before.pitch.midi and note.at < before.end + Fraction(3, 4),
     )
 
 
@@ -287,10 +293,14 @@ def _moves(
     *,
     slid: bool,
     rung: bool,
+    again: bool,
 ) -> NDArray[np.float64]:
     return np.array(
         [
-            [move_cost(a, b, gap_s, length_s, bass, weights, slid=slid, rung=rung) for b in after]
+            [
+                move_cost(a, b, gap_s, length_s, bass, weights, slid=slid, rung=rung, again=again)
+                for b in after
+            ]
             for a in before
         ]
     )
@@ -307,7 +317,7 @@ def random_bass(rng: random.Random, tuning_index: int, system: FingerSystem) -> 
 
 
 def random_part(rng: random.Random, bass: Instrument, most_roads: int) -> Part:
-    """A few random notes, within two octaves, as many as `most_roads` leaves room for."""
+    """A few random notes, some struck again, as many as `most_roads` leaves room for."""
     key: Key = parse_key("C")
     low = rng.randint(bass.lowest, max(bass.lowest, bass.highest - 24))
     notes: list[Note] = []
@@ -316,6 +326,8 @@ def random_part(rng: random.Random, bass: Instrument, most_roads: int) -> Part:
     while len(notes) < wanted:
         length = rng.choice(LENGTHS)
         midi = rng.randint(low, min(low + 20, bass.highest))
+        if notes and rng.random() < 0.3:
+            midi = notes[-1].pitch.midi
         slid = rng.random() < 0.1
         shape = Articulation.SLIDE if slid else Articulation.PLAIN
         notes.append(Note(at, length, key.spell(midi), articulation=shape))
@@ -348,9 +360,10 @@ def repeated(bar: Part, count: int) -> Part:
 
 def random_pairs(rng: random.Random, bass: Instrument) -> Part:
     """Three pairs of notes struck together, from a third to a twelfth apart."""
-    notes = []
+    notes: list[Note] = []
     for place in range(3):
-        low = rng.randint(bass.lowest, bass.highest - 20)
+        if not notes or rng.random() < 0.7:
+            low = rng.randint(bass.lowest, bass.highest - 20)
         for midi in (low, low + rng.randint(3, 19)):
             pitch = plain_pitch(midi)
             notes.append(Note(Fraction(place, 4), Fraction(1, 4), pitch))

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from importlib import resources
+from itertools import pairwise
 
 import pytest
 
@@ -235,3 +237,13 @@ def test_a_line_plays_like_the_level_it_was_written_at(level: int) -> None:
     harder = line_report(write_line(SONG, level=level).part, level=7 - level)
     side = "easier" if level < 7 - level else "harder"
     assert side in harder.lines()[-1]
+
+
+@pytest.mark.parametrize("level", range(2, 7))
+def test_a_note_struck_again_stays_on_its_string(level: int) -> None:
+    text = resources.files("undersong.demo") / "songs" / "slow-water-bright-stone.txt"
+    song = parse_song(text.read_text("utf-8"))
+    strokes = write_line(song, level=level).part.strokes
+    for before, after in pairwise(strokes):
+        if before.note.pitch == after.note.pitch and before.end == after.at:
+            assert before.note.string == after.note.string, float(after.at)

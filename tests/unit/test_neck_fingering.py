@@ -270,3 +270,22 @@ def test_the_words_tell_the_start_and_every_shift() -> None:
 def test_weights_are_not_negative() -> None:
     with pytest.raises(ValueError, match="shift"):
         Weights(shift=-1)
+
+
+@pytest.mark.parametrize("tempo_bpm", [60, 80, 120, 160])
+@pytest.mark.parametrize("words", ["D2 A1 D2 G2", "A1 D2 G2 A1"])
+def test_a_run_on_one_note_stays_on_one_string(words: str, tempo_bpm: float) -> None:
+    notes = " ".join(word for word in words.split() for _ in range(8))
+    part = fingered(line(notes, "1/8", tempo_bpm), BASS)
+    for place in range(0, len(part.notes), 8):
+        run = part.notes[place : place + 8]
+        assert len({(note.string, note.fret) for note in run}) == 1, words
+
+
+def test_after_a_long_rest_a_note_may_lie_elsewhere() -> None:
+    def places(rest: str) -> list[tuple[int | None, int | None]]:
+        part = line(f"F1 Gb1 C2 {rest} C2 Eb2 C2 Bb2 C2 Eb3", "1/4", 100)
+        return [(note.string, note.fret) for note in fingered(part, BASS).notes[2:4]]
+
+    assert places("-") == places("- -") == [(3, 3), (3, 3)]
+    assert places("- - -") == [(3, 3), (4, 8)]

@@ -91,6 +91,10 @@ class Weights:
         Each use of finger 4, the weakest; small, likewise.
     articulation
         A hammered or slid note that is not on the string of the note before it.
+    elsewhere
+        A note struck directly again, on another string: nobody plays one note in two places, the
+        tone changes in the middle of the run. Twice what an easier shift or the open strings
+        saved would pay for in ordinary runs.
     cut
         A note meant to ring on under the next, cut off because its string or its hand is wanted.
     away
@@ -118,6 +122,7 @@ class Weights:
     up_the_neck: float = 0.002
     little_finger: float = 0.03
     articulation: float = 8.0
+    elsewhere: float = 8.0
     cut: float = 3.0
     away: float = 0.5
     fretless: float = 1.3
@@ -318,6 +323,12 @@ def move_terms(
 def articulation_points(before: Hands, after: Hands, weights: Weights) -> Floats:
     """Points of a slid or hammered note that is not on the string of the note before it."""
     points: Floats = weights.articulation * (before.string != after.string)
+    return points
+
+
+def elsewhere_points(before: Hands, after: Hands, weights: Weights) -> Floats:
+    """Points of a note struck directly again on another string."""
+    points: Floats = weights.elsewhere * (before.string != after.string)
     return points
 
 

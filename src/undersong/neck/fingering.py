@@ -49,6 +49,8 @@ ORDINALS = (
 )
 LEAST_RING = Fraction(1, 16)
 """Notes that overlap by less than this are taken as played one after the other."""
+NEW_BEGINNING = Fraction(3, 4)
+"""After a rest as long as a bar of 3/4 a note is begun anew, not struck again."""
 ON_ONE_STRING = (Articulation.HAMMERED, Articulation.SLIDE)
 
 
@@ -209,7 +211,9 @@ class _Task:
             for place, stroke in enumerate(leads)
         ]
         again = repeats(part, leads, ways, seconds) if wishes.same_again else ()
-        self.line = Line(ways, _move_times(seconds), on_string, rung_over, again)
+        self.line = Line(
+            ways, _move_times(seconds), on_string, rung_over, _struck_again(leads), again
+        )
 
     def _leads(self, every: Sequence[Hands]) -> list[Hands]:
         """The ways of each lowest note, those of a note struck with it in mind."""
@@ -268,6 +272,14 @@ def _seconds(part: Part, strokes: Sequence[Stroke]) -> list[tuple[float, float]]
     """Where each stroke starts and ends, seconds."""
     tempo_map = part.tempo_map
     return [(tempo_map.seconds_at(each.at), tempo_map.seconds_at(each.end)) for each in strokes]
+
+
+def _struck_again(strokes: Sequence[Stroke]) -> list[bool]:
+    """Whether each stroke is the note of the one before it, with no long rest between."""
+    return [False] * bool(strokes) + [
+        before.note.pitch.midi == stroke.note.pitch.midi and stroke.at - before.end < NEW_BEGINNING
+        for before, stroke in pairwise(strokes)
+    ]
 
 
 def _move_times(seconds: Sequence[tuple[float, float]]) -> list[MoveTime]:

@@ -32,6 +32,7 @@ from undersong.neck.effort import (
     OpenStrings,
     Weights,
     articulation_points,
+    elsewhere_points,
     fret_places_mm,
     hand_distance_mm,
     hurry_factor,
@@ -58,6 +59,8 @@ class Line:
         Whether each stroke is slid or hammered from the one before it.
     rung_over
         Whether the stroke before each is meant to ring on under it.
+    struck_again
+        Whether each stroke is the note of the stroke before it, directly again.
     repeats
         Strokes to be played alike, in order, none over another.
     """
@@ -66,6 +69,7 @@ class Line:
     times: Sequence[MoveTime]
     on_string: Sequence[bool]
     rung_over: Sequence[bool]
+    struck_again: Sequence[bool]
     repeats: Sequence[Repeat] = ()
 
     def steps(self) -> list[Repeat]:
@@ -142,6 +146,8 @@ class Search:
             moves += articulation_points(before.column(), ways, self.weights)
         if line.rung_over[after]:
             moves += ringing_points(before.column(), ways, self.weights)
+        if line.struck_again[after]:
+            moves += elsewhere_points(before.column(), ways, self.weights)
         return moves
 
     def _enter(self, line: Line, before: _Step | None, start: int) -> tuple[Floats, Ints]:
@@ -265,6 +271,8 @@ class Search:
         moves["articulation"] = slid * articulation_points(before, after, self.weights)
         rung = np.array(line.rung_over[1:], dtype=np.float64)
         moves["cut short"] = rung * ringing_points(before, after, self.weights)
+        again = np.array(line.struck_again[1:], dtype=np.float64)
+        moves["moved to another string"] = again * elsewhere_points(before, after, self.weights)
         terms |= {name: np.concatenate(([0.0], points)) for name, points in moves.items()}
         return terms, np.concatenate(([0.0], distance / seconds))
 
