@@ -200,7 +200,7 @@ def test_takes_are_kept_and_the_rule_answers(undersong: Undersong, tmp_path: Pat
         assert [take.tempo_bpm for take in book.takes_of(ash)] == [70, 70, 75]
     said = undersong("hear", takes / "first.flac", "--part", part, "--player", "Ash",
                      "--log", log)  # fmt: skip
-    assert "the climb stays: 65" in said.out
+    assert "stands at 65 and stays there" in said.out
 
 
 def test_a_log_that_is_none(undersong: Undersong, tmp_path: Path, scale: Path) -> None:

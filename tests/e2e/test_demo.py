@@ -23,7 +23,7 @@ def test_the_whole_job(demo: tuple[Said, Path]) -> None:
     said, out = demo
     assert (said.status, said.err) == (0, "")
     assert {path.name for path in out.iterdir()} == {
-        "log.sqlite", "pass-1.json", "pass-2.json", "pass-3.json",
+        "demo-log.sqlite", "pass-1.json", "pass-2.json", "pass-3.json",
         *(f"{name}.{kind}" for name in ("scale", "positions")
           for kind in ("flac", "json", "mid", "musicxml")),
     }  # fmt: skip

@@ -43,7 +43,7 @@ from undersong.theory.key import Key, parse_key
 from undersong.theory.pitch import parse_pitch
 from undersong.theory.tempo import TEMPO_MAX_BPM, TEMPO_MIN_BPM
 
-LEVELS = range(1, 6)
+LEVELS = range(1, 7)
 STANDARD_TUNING = "E1,A1,D2,G2"
 STANDARD_FRETS = 20
 STANDARD_SCALE_MM = 863.6
@@ -77,7 +77,7 @@ class SetSong:
 
 @dataclass(frozen=True, slots=True)
 class Player:
-    """Who plays, at what level (1 to 5), on what.
+    """Who plays, at what level (1 to 6), on what.
 
     `tuning` lists the strings from low to high; `hand` is "right" or "left", as the bass is built.
     """
@@ -281,7 +281,7 @@ class _SetReader:
             self._error("This player has no name: write name = ...", line)
         level = self._number(table, "level", line, LEVELS[0], LEVELS[-1])
         if level is not None and level != int(level):
-            self._error("A level is a whole number, 1 to 5.", self._line(line, "level"), "level")
+            self._error("A level is a whole number, 1 to 6.", self._line(line, "level"), "level")
         hand = self._words(table, "hand", line).casefold() or "right"
         if hand not in ("right", "left"):
             self._error(

@@ -67,13 +67,10 @@ def song_in(path: Path, key: Key | None) -> Song:
 
 def low_words(low: LowNotes) -> str:
     """What the key asks of the bottom of the instrument, in one sentence."""
-    four = low.below["four-string"]
-    if not four:
-        return f"The lowest 1 is {low.tonic}; no bar wants a note below a four-string."
-    dropped = low.below["low string dropped"]
-    home = ", home among them" if low.tonic_is_low else ""
+    if not low.tonic_is_low:
+        return f"The lowest 1 is {low.tonic} on a four-string and on a five-string alike."
+    ending = ", and the song ends there" if low.ends_low else ""
     return (
-        f"The lowest 1 on a four-string is {low.tonic}. {four} of {low.bars} bars have a root with "
-        f"a lower octave on a five-string{home} ({dropped} with the low string at D): "
-        "play them as they lie, or choose another bass."
+        f"The lowest 1 is {low.tonic} on a four-string; a five-string has it an octave "
+        f"lower{ending}."
     )

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 DRILL = "scale"
 PLAYER = "Iris"
+DEMO_LOG = "demo-log.sqlite"  # never the name of a log that somebody keeps
 CAUTION = (
     "Look after yourself: keep the click just above the music and start low; rest five minutes in\n"
     "every twenty-five; stop for the day at pain, numbness or tingling, and ask a clinician if it\n"
@@ -88,14 +89,14 @@ def _sunday() -> tuple[Song, ...]:
     charts = {song.file: (demo / song.file).read_text("utf-8") for song in setlist.songs}
     songs = set_songs(setlist, charts)
     print(f"{setlist.title}: {len(songs)} songs\n")
-    print(f"  {'':<28}{'key':<5}{'meter':<7}{'tempo':>5}{'bars':>6}{'length':>8}   below low E")
+    print(f"  {'':<28}{'key':<5}{'meter':<7}{'tempo':>5}{'bars':>6}{'length':>8}   lowest 1")
     for song in songs:
         minutes, seconds = divmod(round(duration_s(song)), 60)
-        below = low_notes(song).below["four-string"]
-        wants = f"{below} bars" if below > 1 else "1 bar" if below else "none"
+        low = low_notes(song)
+        lowest = f"{low.tonic}, an octave lower on five strings" if low.tonic_is_low else low.tonic
         print(
             f"  {song.title:<28}{song.key!s:<5}{song.meter!s:<7}{song.tempo_bpm:>5g}"
-            f"{total_bars(song):>6}{minutes:>5}:{seconds:02}   {wants}"
+            f"{total_bars(song):>6}{minutes:>5}:{seconds:02}   {lowest}"
         )
     print()
     print("\n".join(f"  {line}" for line in chart_lines(songs[0])))
@@ -126,11 +127,11 @@ def _drill(song: Song, out: Path) -> DrillSheet:
 
 def _listen(part: Part, out: Path) -> None:
     from undersong.cli.hear import listen, spoken
-    from undersong.cli.keeping import LOG_NAME, keep_take, next_tempo
+    from undersong.cli.keeping import keep_take, next_tempo
     from undersong.ear import hearing_json
     from undersong.log.book import Book
 
-    log = out / LOG_NAME
+    log = out / DEMO_LOG
     log.unlink(missing_ok=True)  # each demo starts its own log afresh
     with Book.open(log) as book:
         for number, (take, path) in enumerate(_recordings(), 1):
@@ -144,7 +145,7 @@ def _listen(part: Part, out: Path) -> None:
                 PLAYER,
                 asked,
                 hearing,
-                tempo_bpm=take.tempo_bpm,
+                asked_bpm=take.tempo_bpm,
                 length_s=length_s,
                 at=datetime.now(UTC),
             )

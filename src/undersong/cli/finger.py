@@ -9,6 +9,7 @@ from undersong.cli.options import (
     Commands,
     add_instrument,
     add_json,
+    add_voice,
     instrument_of,
     print_json,
     read_bytes,
@@ -27,6 +28,7 @@ def add(commands: Commands) -> None:
     command.add_argument(
         "part", type=Path, metavar="PART", help="a part: .mid, .musicxml, .mxl or .json"
     )
+    add_voice(command)
     add_instrument(command)
     command.add_argument("--highest-fret", type=int, metavar="N", help="stay at or below it")
     command.add_argument("--start-fret", type=int, metavar="N", help="put the first note there")
@@ -44,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     from undersong.neck.fingering import finger_part, second_best
     from undersong.neck.wishes import Wishes
 
-    part = read_part(read_bytes(args.part), args.part.name)
+    part = read_part(read_bytes(args.part), args.part.name, which=args.voice)
     wishes = Wishes(
         highest_fret=args.highest_fret,
         start_fret=args.start_fret,

@@ -7,7 +7,18 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from undersong.cli.options import Commands, add_json, add_level, bpm, print_json, read_bytes
+from undersong.cli.options import (
+    Commands,
+    add_json,
+    add_level,
+    add_voice,
+    bpm,
+    milliseconds,
+    print_json,
+    read_bytes,
+    seconds,
+)
+from undersong.errors import UndersongError
 
 if TYPE_CHECKING:
     from undersong.ear import Hearing
@@ -29,12 +40,15 @@ def add(commands: Commands) -> None:
     command.add_argument(
         "--part", type=Path, required=True, metavar="PART", help="what was asked: .json, .mid ..."
     )
+    add_voice(command)
     command.add_argument("--tempo", type=bpm, metavar="BPM", help="the tempo that was asked")
     command.add_argument(
-        "--start", type=float, metavar="SECONDS", help="where the part begins in the recording"
+        "--start", type=seconds, metavar="SECONDS", help="where the part begins in the recording"
     )
     add_level(command, "how close the timing must be")
-    command.add_argument("--tolerance", type=float, metavar="MS", help="instead of the level's")
+    command.add_argument(
+        "--tolerance", type=milliseconds, metavar="MS", help="instead of the level's"
+    )
     command.add_argument("--player", metavar="NAME", help="keep the take in this player's log")
     command.add_argument("--log", type=Path, metavar="FILE", help="the log (default: see README)")
     add_json(command)
@@ -47,7 +61,11 @@ def run(args: argparse.Namespace) -> int:
     from undersong.ear import hearing_json
     from undersong.exchange import read_part
 
-    part = read_part(read_bytes(args.part), args.part.name)
+    if args.player is not None and not args.player.strip():
+        raise UndersongError("A player has a name: write it after --player.")
+    if args.log is not None and args.player is None:
+        raise UndersongError("Say whose take it is as well: --player NAME.")
+    part = read_part(read_bytes(args.part), args.part.name, which=args.voice)
     hearing, length_s = listen(
         args.take,
         part,
@@ -57,7 +75,7 @@ def run(args: argparse.Namespace) -> int:
         tolerance_ms=args.tolerance,
     )
     kept = None
-    if args.player:
+    if args.player is not None:
         kept = _kept(args, part, hearing, length_s)
     if args.json:
         answer = hearing_json(hearing)
@@ -119,7 +137,7 @@ def _kept(args: argparse.Namespace, part: Part, hearing: Hearing, length_s: floa
             args.player,
             part,
             hearing,
-            tempo_bpm=args.tempo or part.tempo_bpm,
+            asked_bpm=args.tempo,
             length_s=length_s,
             at=datetime.now(UTC),
         )

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from undersong.theory.part import Part
 
 LOG_NAME = "log.sqlite"
+SAME_TEMPO = 0.03
+"""A listener just notices this much (Drake & Botte 1993, six intervals: 3 %)."""
 _CLEAN_PASSES = {1: "One clean pass", 2: "Two clean passes", 3: "Three clean passes"}
 
 
@@ -35,21 +37,26 @@ def keep_take(
     part: Part,
     hearing: Hearing,
     *,
-    tempo_bpm: float,
+    asked_bpm: float | None,
     length_s: float,
     at: datetime,
 ) -> KeptTake:
-    """Keep a judged take of a drill for a player, who is added if new; one transaction."""
+    """Keep a judged take of a drill for a player, who is added if new; one transaction.
+
+    `asked_bpm` is the click's tempo where it is known. The ladder counts a pass only at its own
+    tempo, so a take that was heard at another tempo is kept as played there.
+    """
     from undersong.ear import hearing_json
     from undersong.exchange import part_to_json
 
     player = player_named(book, name, at)
     item = book.keep_item("drill", part.title, key=str(part.key), part=part_to_json(part))
+    ladder_bpm = book.ladder_of(player, item).ladder.tempo_bpm
     return book.keep_take(
         player,
         item,
         outcome=outcome_of(hearing.clean),
-        tempo_bpm=tempo_bpm,
+        tempo_bpm=kept_bpm(hearing.tempo_bpm, asked_bpm, ladder_bpm, part.tempo_bpm),
         at=at,
         hearing=hearing_json(hearing),
         tolerance_ms=hearing.tolerance_ms,
@@ -58,10 +65,26 @@ def keep_take(
     )
 
 
+def kept_bpm(
+    heard_bpm: float, asked_bpm: float | None, ladder_bpm: float, written_bpm: float
+) -> float:
+    """The tempo a take is kept at: the one it was meant for, if it was played there.
+
+    Meant is the asked tempo where one is given, else the ladder's, else the written one.
+    """
+    meant = (asked_bpm,) if asked_bpm is not None else (ladder_bpm, written_bpm)
+    for tempo_bpm in meant:
+        if abs(heard_bpm / tempo_bpm - 1) <= SAME_TEMPO:
+            return tempo_bpm
+    return round(heard_bpm, 1)
+
+
 def player_named(book: Book, name: str, at: datetime) -> Player:
     """The player of this name, added to the log at the first take."""
-    known = {player.name: player for player in book.players()}
-    return known[name] if name in known else book.add_player(name, at=at)
+    for player in book.players():
+        if player.name.casefold() == name.strip().casefold():
+            return player
+    return book.add_player(name.strip(), at=at)
 
 
 def next_tempo(kept: KeptTake) -> str:
@@ -69,8 +92,8 @@ def next_tempo(kept: KeptTake) -> str:
     before, after = kept.ladder_before, kept.ladder_after
     if not kept.counted:
         return (
-            f"Kept. It was not played at the climb's tempo, so the climb stays: "
-            f"{after.tempo_bpm:g}."
+            f"Kept, played at {kept.take.tempo_bpm:g}. The climb stands at {after.tempo_bpm:g} "
+            "and stays there: only a pass at its own tempo counts."
         )
     if after.tempo_bpm > before.tempo_bpm:
         passes = before.streak + 1

@@ -9,6 +9,7 @@ import argparse
 import os
 import sys
 from collections.abc import Sequence
+from importlib.metadata import version
 from typing import NoReturn
 
 from undersong.cli import chart, climb, demo, drill, finger, hear, line, neck, notyet, pack
@@ -34,6 +35,7 @@ def parser() -> argparse.ArgumentParser:
         description="For the one who looks after the low end: charts in; numbers, neck, drills "
         "and click out; it hears a take and sets the next tempo.",
     )
+    top.add_argument("--version", action="version", version=f"undersong {version('undersong')}")
     commands: Commands = top.add_subparsers(
         dest="command", required=True, metavar="COMMAND", parser_class=_Parser
     )
@@ -57,9 +59,19 @@ def main(argv: Sequence[str] | None = None) -> int:
         return BAD_INPUT
     except BrokenPipeError:
         # The reader of our output has gone (as `head` does): say no more.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _leave_output()
         return 0
+    except OSError as error:
+        what = error.filename or "The output"
+        print(f"{what} cannot be used: {error.strerror or error}.", file=sys.stderr)
+        _leave_output()
+        return BAD_INPUT
     except KeyboardInterrupt:
         print("Stopped.", file=sys.stderr)
         return 130
     return status
+
+
+def _leave_output() -> None:
+    """Keep Python from flushing into an output that has failed once more as it ends."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
         if not args.no_browser:
             threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
         config = uvicorn.Config(
-            make_app(desk), log_level="warning", ws_max_size=2**20, timeout_graceful_shutdown=2
+            make_app(desk), log_level="warning", ws_max_size=2**20, timeout_graceful_shutdown=10
         )
         with contextlib.suppress(KeyboardInterrupt):
             uvicorn.Server(config).run(sockets=[listening])

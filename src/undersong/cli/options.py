@@ -36,15 +36,7 @@ def bpm(text: str) -> float:
     """A tempo in beats a minute."""
     from undersong.theory.tempo import TEMPO_MAX_BPM, TEMPO_MIN_BPM
 
-    try:
-        value = float(text)
-    except ValueError:
-        value = float("nan")
-    if not TEMPO_MIN_BPM <= value <= TEMPO_MAX_BPM:
-        raise argparse.ArgumentTypeError(
-            f"{text!r} is not a tempo: write beats a minute, {TEMPO_MIN_BPM:g} to {TEMPO_MAX_BPM:g}"
-        )
-    return value
+    return _number(text, "a tempo: write beats a minute", TEMPO_MIN_BPM, TEMPO_MAX_BPM)
 
 
 def add_json(command: argparse.ArgumentParser) -> None:
@@ -64,6 +56,33 @@ def add_instrument(command: argparse.ArgumentParser) -> None:
         "E1,A1,D2,G2",
     )
     command.add_argument("--frets", type=int, default=20, metavar="N", help="default 20")
+
+
+def _number(text: str, what: str, low: float, high: float) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = float("nan")
+    if not low <= value <= high:
+        raise argparse.ArgumentTypeError(f"{text!r} is not {what}, {low:g} to {high:g}")
+    return value
+
+
+def seconds(text: str) -> float:
+    """A place in a recording."""
+    return _number(text, "a place in a recording: write seconds", -60.0, 7200.0)
+
+
+def milliseconds(text: str) -> float:
+    """A timing window."""
+    return _number(text, "a timing window: write milliseconds", 1.0, 500.0)
+
+
+def add_voice(command: argparse.ArgumentParser) -> None:
+    """`--voice`: which of several parts in one file."""
+    command.add_argument(
+        "--voice", metavar="NAME", help="where the file holds several parts: its name or number"
+    )
 
 
 def add_level(command: argparse.ArgumentParser, what: str) -> None:
@@ -104,7 +123,11 @@ def read_bytes(path: Path) -> bytes:
 
 def write_bytes(path: Path, data: bytes) -> None:
     """A whole file or none: written beside its place, then moved there."""
-    part = path.with_name(f".{path.name}.part")
+    if not path.name or path.is_dir():
+        raise UndersongError(f"{path} is a folder: name a file in it.")
+    if path.exists() and not path.is_file():
+        raise UndersongError(f"{path} is no ordinary file, and is left as it is: name another.")
+    part = path.with_name(".undersong.part")  # short, so that a long name still fits
     try:
         part.write_bytes(data)
         part.replace(path)
