@@ -16,9 +16,9 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from undersong.chart.bars import read_bar
-from undersong.chart.headers import bare_name
+from undersong.chart.headers import MAX_CAPO, bare_name
 from undersong.chart.lines import text_lines
-from undersong.chart.sheet import LETTER_KEY, MAX_CAPO, Sheet, SheetSettings, song_from
+from undersong.chart.sheet import LETTER_KEY, Sheet, SheetSettings, song_from
 from undersong.chart.sheetlines import (
     IDLE_MARKS,
     LABEL,

@@ -26,6 +26,7 @@ class Head:
 
     title: str = UNTITLED
     key: Key = field(default_factory=lambda: parse_key("C"))
+    capo: int = 0
     meter: Meter = FOUR_FOUR
     tempo_bpm: float = ASSUMED_TEMPO_BPM
     feel: str = ""
@@ -59,6 +60,7 @@ class _HeadReader:
         return Head(
             title=self._value("title", lambda text, _: text, UNTITLED),
             key=key,
+            capo=self._value("capo", headers.read_capo, 0) if "capo" in self.found else 0,
             meter=meter,
             tempo_bpm=self._tempo(meter),
             feel=self._value("feel", lambda text, _: text, ""),

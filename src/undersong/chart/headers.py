@@ -34,6 +34,7 @@ HEADERS = {
     "feel": "feel",
     "groove": "feel",
     "minor": "minor",
+    "capo": "capo",
     "range": "melody",
     "melody": "melody",
     "note": "note",
@@ -72,6 +73,11 @@ _SHORT_NAMES = {
     "o": "outro",
 }
 
+MAX_CAPO = 11
+_CAPO = re.compile(
+    r"(?:none|no|(?:on|at)?\s*(?:the\s+)?(?:fret)?\s*(?P<fret>\d{1,2})(?:st|nd|rd|th)?\s*(?:fret)?)",
+    re.IGNORECASE,
+)
 _NOTE_VALUES = {
     "♩": Fraction(1, 4),
     "q": Fraction(1, 4),
@@ -149,6 +155,19 @@ def read_meter(text: str, column: int) -> Meter:
         return parse_meter(named.get(text.strip().casefold(), text))
     except TheoryError as error:
         raise SignError(str(error), column, means=True) from None
+
+
+def read_capo(text: str, column: int) -> int:
+    """The fret of a capo: ``2``, ``fret 2``, ``2nd fret``; 0 for none."""
+    match = _CAPO.fullmatch(text.strip())
+    if match is None:
+        raise SignError(
+            f"{text.strip()!r} is no place for a capo: write its fret, 0 to {MAX_CAPO}.", column
+        )
+    fret = int(match["fret"] or 0)
+    if fret > MAX_CAPO:
+        raise SignError(f"A capo stands at fret 1 to {MAX_CAPO}, not {fret}.", column, means=True)
+    return fret
 
 
 def read_tempo(text: str, column: int, meter: Meter) -> float:

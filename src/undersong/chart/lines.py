@@ -27,6 +27,7 @@ _OWN_METER = re.compile(  # at the start of a bar, its colon no repeat sign
 _BARE_HEADER = re.compile(  # without its colon, where nothing else can be meant
     r"\s*(?:key(?:\s+of)?\s+(?P<key>[A-G][#b]?(?:m|\s+minor|\s+major)?)"
     r"|(?:tempo|bpm)\s+(?P<tempo>\d{2,3}(?:\s*bpm)?)"
+    r"|capo\s+(?P<capo>(?:at\s+|on\s+)?(?:fret\s+)?\d{1,2}(?:st|nd|rd|th)?(?:\s+fret)?)"
     r"|(?:meter|time)\s+(?P<meter>\d{1,2}/\d{1,2}))\s*",
     re.IGNORECASE,
 )
@@ -129,7 +130,7 @@ def _classify(line: Line, style: Style) -> None:
     elif header is not None:
         _classify_named(line, header["name"], header["value"], header.start("value"), style)
     elif (bare := _BARE_HEADER.fullmatch(plain)) is not None:
-        name = next(group for group in ("key", "tempo", "meter") if bare[group])
+        name = next(group for group in ("key", "tempo", "capo", "meter") if bare[group])
         line.kind, line.name, line.column = "header", name, bare.start(name) + 1
     else:
         line.kind = "bars" if _is_bars(plain, style) else "section"

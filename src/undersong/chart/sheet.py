@@ -6,7 +6,7 @@ the key, takes off the capo and counts the numbers, with a report of all that wa
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import groupby
 
@@ -15,10 +15,14 @@ from undersong.chart.names import Naming
 from undersong.chart.song import (
     ASSUMED_TEMPO_BPM,
     Bar,
+    KeyChange,
     OrderItem,
     Remark,
     Section,
     Song,
+    Style,
+    change_in_key,
+    in_key,
 )
 from undersong.errors import ChartErrors, ChartMeaningError
 from undersong.theory.chord import Chord, number_of
@@ -27,8 +31,6 @@ from undersong.theory.meter import FOUR_FOUR, Meter
 
 LETTER_KEY = parse_key("C")
 """While a sheet is gathered its chords are counted from C, whatever its key: exact both ways."""
-
-MAX_CAPO = 11
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,9 +70,7 @@ class Sheet:
             for bar in section.bars:
                 if bar.key_change is not None:
                     return
-                for event in bar.events:
-                    if event.chord is not None:
-                        yield event.chord.in_key(LETTER_KEY)
+                yield from _letters([bar])
 
 
 def song_from(sheet: Sheet, settings: SheetSettings, *, source: str | None = None) -> Song:
@@ -86,7 +86,7 @@ def song_from(sheet: Sheet, settings: SheetSettings, *, source: str | None = Non
         raise ChartErrors([ChartMeaningError(message, source=source)])
     _mend_repeats(sheet)
     shapes, sounding = _keys(sheet, settings)
-    sections = tuple(_counted(sheet.sections, shapes, settings.habit))
+    sections = tuple(_counted(sheet, shapes, sounding, settings.habit))
     names = [section.name for section in sections]
     order = () if sheet.visits in (names, []) else tuple(OrderItem(v) for v in sheet.visits)
     if sheet.tempo_bpm is None:
@@ -103,6 +103,38 @@ def song_from(sheet: Sheet, settings: SheetSettings, *, source: str | None = Non
         report=tuple(sorted(sheet.remarks, key=lambda each: (each.line, each.column))),
         assumed=frozenset(sheet.assumed),
     )
+
+
+def with_capo(song: Song, capo: int) -> Song:
+    """A chart played with a capo, as it sounds: its letters are shapes, its numbers stay.
+
+    Its key may be that of the shapes or, in letters, the one that sounds; the report says so.
+    """
+    if not capo:
+        return song
+    sheet = Sheet(key=song.key, capo=capo, sections=list(_in_letters(song)))
+    if song.style is Style.NUMBERS or not any(True for _ in sheet.chords):
+        sounding = _above(song.key, capo)
+        _say_capo(sheet, song.key, sounding, capo)
+        moved = in_key(song, sounding)
+    else:
+        guess = find_key(list(sheet.chords))
+        shapes, sounding = _with_capo(sheet, song.key, capo, guess)
+        moved = song if sounding == song.key else in_key(song, sounding)
+        sections = tuple(_counted(sheet, shapes, sounding, song.minor_habit))
+        moved = replace(moved, sections=sections)
+    return replace(moved, report=(*sheet.remarks, *song.report))
+
+
+def _in_letters(song: Song) -> Iterator[Section]:
+    """The sections of a song with their chords counted from `LETTER_KEY`, as on a sheet."""
+    key = song.key
+    for section in song.sections:
+        bars = []
+        for bar in section.bars:
+            key = key if bar.key_change is None else bar.key_change.from_key(key)
+            bars.append(_recounted(bar, song.counted_in(key), LETTER_KEY))
+        yield replace(section, bars=tuple(bars))
 
 
 def _keys(sheet: Sheet, settings: SheetSettings) -> tuple[Key, Key]:
@@ -175,21 +207,75 @@ def _below(key: Key, capo: int, guess: KeyGuess) -> Key:
     return guess.key if same else shapes
 
 
-def _counted(sections: list[Section], key: Key, habit: MinorHabit) -> Iterator[Section]:
-    """Sections with their chords counted in the key in force."""
-    for section in sections:
+def _counted(sheet: Sheet, shapes: Key, sounding: Key, habit: MinorHabit) -> Iterator[Section]:
+    """Sections with their chords counted in the key of their shapes, key changes as they sound."""
+    key = shapes
+    later = iter(_later_keys(sheet, shapes, sounding))
+    for section in sheet.sections:
         bars = []
         for bar in section.bars:
-            key = key if bar.key_change is None else bar.key_change.from_key(key)
-            bars.append(_counted_bar(bar, key.number_key(habit)))
+            if bar.key_change is not None and bar.key_change.key is not None:
+                key, change = next(later)
+                bar = replace(bar, key_change=change)
+            elif bar.key_change is not None:
+                key = bar.key_change.from_key(key)
+            bars.append(_recounted(bar, LETTER_KEY, key.number_key(habit)))
         yield replace(section, bars=tuple(bars))
 
 
-def _counted_bar(bar: Bar, key: Key) -> Bar:
+def _later_keys(sheet: Sheet, shapes: Key, sounding: Key) -> Iterator[tuple[Key, KeyChange]]:
+    """For each key named later on: that of its shapes, and the change as it sounds.
+
+    With a capo a new key may be that of the shapes or the one that sounds, as at the top; its
+    own chords tell, and where they do not it is meant as the first one was.
+    """
+    first_sounds = sheet.key is not None and sheet.key == sounding
+    for stretch in _stretches_by_key(sheet.sections):
+        change = stretch[0].key_change
+        if change is None or change.key is None:
+            continue
+        named = change.key
+        lowered = change_in_key(change, sounding, shapes).from_key(named)
+        tonics = {key.tonic.pitch_class for key in (named, lowered)}
+        chords = list(_letters(stretch))
+        home = find_key(chords).key.tonic.pitch_class if chords else -1
+        sounds = home == lowered.tonic.pitch_class if home in tonics else first_sounds
+        if sounds:
+            yield lowered, change
+        else:
+            higher = change_in_key(change, shapes, sounding)
+            if shapes != sounding:
+                sheet.remark(
+                    0, 0, "guessed", f"With the capo the later {named} sounds in {higher.key}."
+                )
+            yield named, higher
+
+
+def _stretches_by_key(sections: list[Section]) -> Iterator[list[Bar]]:
+    stretch: list[Bar] = []
+    for bar in (bar for section in sections for bar in section.bars):
+        if bar.key_change is not None and stretch:
+            yield stretch
+            stretch = []
+        stretch.append(bar)
+    if stretch:
+        yield stretch
+
+
+def _letters(bars: Iterable[Bar]) -> Iterator[Chord]:
+    """The chords by letters of bars that are counted from `LETTER_KEY`."""
+    for bar in bars:
+        for event in bar.events:
+            if event.chord is not None:
+                yield event.chord.in_key(LETTER_KEY)
+
+
+def _recounted(bar: Bar, old: Key, new: Key) -> Bar:
+    """A bar whose chords were counted in one key, counted in another."""
     events = tuple(
         event
         if event.chord is None
-        else replace(event, chord=number_of(event.chord.in_key(LETTER_KEY), key))
+        else replace(event, chord=number_of(event.chord.in_key(old), new))
         for event in bar.events
     )
     return replace(bar, events=events)

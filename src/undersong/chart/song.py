@@ -255,7 +255,8 @@ def in_key(song: Song, key: Key) -> Song:
         for section in song.sections
     )
     order = tuple(
-        replace(item, lift=_change_in_key(item.lift, song.key, key)) for item in song.order
+        item if item.lift is None else replace(item, lift=change_in_key(item.lift, song.key, key))
+        for item in song.order
     )
     return replace(song, key=key, sections=sections, order=order)
 
@@ -269,13 +270,14 @@ def _exists(key: Key, mode: Mode) -> bool:
 
 
 def _bar_in_key(bar: Bar, old: Key, new: Key) -> Bar:
-    if bar.key_change is None or bar.key_change.key is None:
+    if bar.key_change is None:
         return bar
-    return replace(bar, key_change=_change_in_key(bar.key_change, old, new))
+    return replace(bar, key_change=change_in_key(bar.key_change, old, new))
 
 
-def _change_in_key(change: KeyChange | None, old: Key, new: Key) -> KeyChange | None:
-    if change is None or change.key is None:
+def change_in_key(change: KeyChange, old: Key, new: Key) -> KeyChange:
+    """A key change of a song in one key, as it is in another: a named key moves along."""
+    if change.key is None:
         return change
     semitones = (new.tonic.pitch_class - old.tonic.pitch_class) % 12
     interval = Interval((new.tonic.step - old.tonic.step) % 7, semitones)

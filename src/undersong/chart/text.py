@@ -14,6 +14,7 @@ from undersong.chart.body import BarPlace, Body, BodyReader
 from undersong.chart.faults import Faults
 from undersong.chart.head import Head, read_head
 from undersong.chart.lines import Line, classified, text_lines
+from undersong.chart.sheet import with_capo
 from undersong.chart.signs import SignError
 from undersong.chart.song import OrderItem, Song, Style
 from undersong.errors import ChartErrors, ChartSyntaxError
@@ -68,7 +69,7 @@ def read_with_layout(text: str, *, source: str | None = None) -> tuple[Song, Lay
     if faults.errors:
         raise ChartErrors(faults.in_order)
     layout = Layout(lines, body.bars, head.at, body.section_lines)
-    return _song(head, body, order, style, faults, text), layout
+    return with_capo(_song(head, body, order, style, faults, text), head.capo), layout
 
 
 def _order(head: Head, body: Body, faults: Faults) -> tuple[OrderItem, ...]:

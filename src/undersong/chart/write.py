@@ -165,6 +165,8 @@ class _Patch:
         # What each line becomes: itself first, then what is added after it.
         self.lines: list[list[str]] = [[line.raw] for line in layout.lines]
         self.top: list[str] = []
+        # A changed chart is written as it sounds: the capo goes, and letters are spelt anew.
+        self.capo = layout.headers.get("capo", [])
 
     def text(self) -> str:
         self._headers()
@@ -179,8 +181,10 @@ class _Patch:
     def _headers(self) -> None:
         old, new = _header_values(self.read), _header_values(self.song)
         for name in _FIELDS:
-            if old[name] != new[name]:
+            if old[name] != new[name] or (name == "key" and self.capo):
                 self._header(name, new[name])
+        for index in self.capo:
+            self.lines[index] = self.lines[index][1:]
         if self.read.notes != self.song.notes:
             self._header_list("note", [f"Note: {note}" for note in self.song.notes])
         if self.read.others != self.song.others:
@@ -256,7 +260,8 @@ class _Patch:
 
     def _section(self, old: int, new: int) -> None:
         was, now = self.read.sections[old], self.song.sections[new]
-        respell = self.song.style is Style.LETTERS and self.song.key != self.read.key
+        is_moved = self.song.key != self.read.key or bool(self.capo)
+        respell = self.song.style is Style.LETTERS and is_moved
         if was == now and not respell:
             return
         is_patchable = (
