@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 from undersong.neck.instrument import TUNINGS, Instrument, parse_tuning
 from undersong.neck.neckmap import key_on_neck, neck_json, neck_lines
@@ -81,3 +82,28 @@ def test_no_line_is_wider_than_a_terminal() -> None:
         for key in (*MAJOR_KEYS, *MINOR_KEYS):
             lines = neck_lines(Instrument(tuning=tuning), key)
             assert max(map(len, lines)) <= 100, (tuning.name, key)
+
+
+def test_strings_of_one_name_are_told_by_their_numbers() -> None:
+    dropped = neck_lines(Instrument(tuning=parse_tuning("drop D")), parse_key("G"), Degree(5))
+    shapes = [line for line in dropped if "fingers" in line]
+    assert shapes
+    assert all(re.search(r"string \d \([ADG]\) \d", line) for line in shapes)
+    assert "A string" not in "\n".join(dropped)
+    standard = "\n".join(neck_lines(Instrument(), parse_key("G")))
+    assert "E string 3 5, A string 2 3 5" in standard
+
+
+def test_other_ways_of_a_move_stand_beside_it() -> None:
+    lines = neck_lines(Instrument(), parse_key("G"))
+    assert (
+        "  1 up to 4: up a string, same fret "
+        "(or same string, up five frets; up two strings, down five frets)"
+    ) in lines
+    assert "  4 up to 5: same string, up two frets (or up a string, down three frets)" in lines
+    dropped = neck_lines(Instrument(tuning=parse_tuning("drop D")), parse_key("G"))
+    text = " ".join(line.strip() for line in dropped)
+    assert (
+        "1 up to 4 from string 3: up a string, same fret "
+        "(or same string, up five frets; up two strings, down five frets)"
+    ) in text

@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from undersong.neck.instrument import Instrument
-from undersong.neck.moves import Direction, RootMove, root_moves
+from undersong.neck.moves import Direction, RootMove, move_words, root_moves
 from undersong.neck.shapes import TONIC, Shape, closed_shapes, degree_in_key
 from undersong.theory.key import Degree, Key
 from undersong.theory.pitch import Pitch
 
 CELL = 4
+WIDTH = 100
+OTHER_WAYS = 2  # ways of a root move told beside the first; the data has all
 FIRST_FAMILY = (0, 3, 4, 5)  # 1 4 5 6: what to teach first (trade handbook 4.8)
 
 
@@ -165,9 +167,16 @@ def _by_string(instrument: Instrument, shape: Shape) -> str:
     groups = []
     for string in dict.fromkeys(note.string for note in shape.notes):
         frets = " ".join(f"{note.fret}" for note in shape.notes if note.string == string)
-        groups.append(f"{instrument.tuning.strings[-string].name} string {frets}")
+        groups.append(f"{_string_name(instrument, string)} {frets}")
     fingers = "".join(str(note.finger) for note in shape.notes)
     return f"{', '.join(groups)}; fingers {fingers}"
+
+
+def _string_name(instrument: Instrument, string: int) -> str:
+    """``A string``; ``string 3 (A)`` on a tuning that has two strings of one name."""
+    names = [pitch.name for pitch in instrument.tuning.strings]
+    name = names[-string]
+    return f"{name} string" if len(set(names)) == len(names) else f"string {string} ({name})"
 
 
 def _move_lines(instrument: Instrument, key: Key) -> list[str]:
@@ -176,8 +185,7 @@ def _move_lines(instrument: Instrument, key: Key) -> list[str]:
     lines = ["Root moves to know first"]
     for move in moves:
         if move.start in family and move.end in family and move.frets <= 2:
-            where = "" if move.from_string is None else f" from string {move.from_string}"
-            lines.append(f"  {move.start} {move.direction} to {move.end}{where}: {move.words}")
+            lines += _first_move_lines(move)
     directions: tuple[Direction, ...] = ("up", "down")
     for direction in directions:
         lines += ["", f"All root moves {direction} in pitch: strings, frets"]
@@ -187,6 +195,17 @@ def _move_lines(instrument: Instrument, key: Key) -> list[str]:
             rows = [m for m in moves if m.direction == direction and m.from_string == string]
             lines += _move_table(key, rows)
     return lines
+
+
+def _first_move_lines(move: RootMove) -> list[str]:
+    """A move and its nearest other ways, on one line where they fit."""
+    where = "" if move.from_string is None else f" from string {move.from_string}"
+    told = f"  {move.start} {move.direction} to {move.end}{where}: {move.words}"
+    others = "; ".join(move_words(*way) for way in move.others[:OTHER_WAYS])
+    if not others:
+        return [told]
+    on_one = f"{told} (or {others})"
+    return [on_one] if len(on_one) <= WIDTH else [told, f"      (or {others})"]
 
 
 def _move_table(key: Key, moves: list[RootMove]) -> list[str]:
