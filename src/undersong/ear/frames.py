@@ -26,8 +26,8 @@ Samples = NDArray[np.float32]
 
 RATE_HZ = 8000
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 4000, 768_000
-LONGEST_S = 2 * 3600.0
-"""Listening stops here: two hours at `RATE_HZ` are 230 MB."""
+LONGEST_S = 3600.0
+"""Listening stops here: no pass is longer, and memory has to end somewhere."""
 PIECE_S = 8.0
 HALF_TAPS_PERIODS = 8
 """Half length of the resampling filter, in periods of the slower rate."""

@@ -40,7 +40,7 @@ def hear(
     Parameters
     ----------
     blocks
-        Mono samples, shape (n,) each, any n, full scale 1.0; read once, for two hours at most.
+        Mono samples, shape (n,) each, any n, full scale 1.0; read once, for one hour at most.
     sample_rate_hz
         Their rate.
     part
@@ -202,19 +202,28 @@ TURNS = 2
 SHIFTS = (-12, 12, *(way * size for size in range(1, 8) for way in (1, -1)))
 """Semitones by which a whole pass may be played too high or too low."""
 FIRST_TIMING_S = 0.05
+LATE_ENTRY_COST = 1.0
+"""For each stroke left out at the beginning: a player starts at the start and may stop anywhere."""
+
+
+def _first_matched(match: Match) -> int:
+    matched = np.flatnonzero(match.attack != NONE)
+    return int(matched[0]) if len(matched) else len(match.attack)
 
 
 def best_alignment(asked: Asked, heard: Heard, start_s: float | None) -> tuple[Grid, Match] | None:
     """The best place where the part may begin, followed to its end; None if there is none."""
     best: tuple[Grid, Match] | None = None
+    best_worth = 0.0
     grids = located(asked, heard) if start_s is None else [Grid(start_s, 1.0)]
     for grid in grids:
         for _ in range(TURNS):
             match = aligned(asked, heard, grid.at(asked.grid_s), timing_s=FIRST_TIMING_S)
             grid = fitted(asked.grid_s, _matched_s(heard, match), grid)
         match = aligned(asked, heard, grid.at(asked.grid_s), timing_s=FIRST_TIMING_S)
-        if best is None or match.score > best[1].score:
-            best = (grid, match)
+        worth = match.score - LATE_ENTRY_COST * _first_matched(match)
+        if best is None or worth > best_worth:
+            best, best_worth = (grid, match), worth
     if best is None:
         return None
     expected_s = followed(asked, heard, best[0])

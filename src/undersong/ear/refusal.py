@@ -51,6 +51,8 @@ def unlike(
         asked = [note for note in asked if note.index is not None and note.index < stopped]
     played = [note for note in asked if note.verdict is not Verdict.MISSED]
     right = sum(note.verdict is Verdict.RIGHT for note in asked)
+    if take.cut_short and stopped is not None:
+        return "The recording is longer than an hour, and I heard only its first hour."
     if take.clipped_share > MOST_CLIPPED_SHARE:
         return (
             "The recording is clipped: it is too loud for the input. Turn down, and play it again."
