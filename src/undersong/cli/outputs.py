@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable
 from datetime import UTC, datetime
+from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ from undersong.cli.options import write_bytes
 
 if TYPE_CHECKING:
     from undersong.page.pack import Edition
+    from undersong.theory.meter import Wholes
     from undersong.theory.part import Bar, Note, Part
 
 
@@ -74,7 +76,7 @@ def write_track(path: Path, part: Part) -> float:
     return mix.start_s
 
 
-LEGEND = "Each note: its name, its degree, string:fret (string 1 is the highest)."
+LEGEND = "Each note: beat (+ is the and), name(degree), string:fret (string 1 is the highest)."
 
 
 def part_lines(part: Part) -> list[str]:
@@ -92,12 +94,19 @@ def part_lines(part: Part) -> list[str]:
 
 def _bar_text(part: Part, bar: Bar) -> str:
     notes = [note for note in part.notes if bar.at <= note.at < bar.at + bar.length]
-    return "  ".join(_note_text(note) for note in notes) or "rest"
+    texts = [f"{_beat_text(part, note.at)} {_note_text(note)}" for note in notes]
+    sounding = [note for note in part.notes if note.at < bar.at < note.end]
+    if sounding:
+        texts.insert(0, f"({sounding[-1].pitch} rings on)")
+    return "   ".join(texts) or "rest"
+
+
+def _beat_text(part: Part, at: Wholes) -> str:
+    whole, rest = divmod(part.place_of(at)[1], 1)
+    return f"{whole}+" if rest == Fraction(1, 2) else f"{float(whole + rest):.4g}"
 
 
 def _note_text(note: Note) -> str:
-    place = ""
-    if note.string is not None:
-        place = f" {note.string}:{note.fret}"
-    degree = f" {note.degree}" if note.degree is not None else ""
+    degree = "" if note.degree is None else f"({note.degree})"
+    place = "" if note.string is None else f" {note.string}:{note.fret}"
     return f"{note.pitch}{degree}{place}"
