@@ -117,6 +117,17 @@ def test_what_is_not_there_is_refused(missed: list[int], bars: list[int], senten
         weakness_drill(song(), BASS, missed=missed, bars=bars)
 
 
+@pytest.mark.parametrize(
+    ("missed", "bars", "sentence"),
+    [([4], [], r"the part has 1 note\.$"), ([], [9], r"the part has 1 bar\.$")],
+)
+def test_one_bar_and_one_note_are_not_plural(
+    missed: list[int], bars: list[int], sentence: str
+) -> None:
+    with pytest.raises(UndersongError, match=sentence):
+        weakness_drill(song("G1"), BASS, missed=missed, bars=bars)
+
+
 def test_a_silent_bar_has_nothing_to_work_on() -> None:
     part = replace(song("G1"), length=Fraction(2))
     with pytest.raises(UndersongError, match="hold no notes"):

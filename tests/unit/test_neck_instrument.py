@@ -59,6 +59,19 @@ def test_what_is_no_tuning_says_what_would_be(text: str, sentence: str) -> None:
         parse_tuning(text)
 
 
+def test_names_that_hold_commas_are_listed_apart() -> None:
+    with pytest.raises(TheoryError) as refused:
+        parse_tuning("open sesame")
+    listed = str(refused.value).split("one of: ")[1].removesuffix(".")
+    assert listed.split("; ") == [tuning.name for tuning in TUNINGS]
+
+
+@pytest.mark.parametrize(("frets", "neck"), [(1, "a neck of 1 fret"), (0, "of 0 frets")])
+def test_a_neck_too_short_is_counted_in_good_grammar(frets: int, neck: str) -> None:
+    with pytest.raises(TheoryError, match=f"(?i){neck} is not one we can use"):
+        Instrument(frets=frets)
+
+
 def test_gaps_tell_even_tunings_from_uneven_ones() -> None:
     assert STANDARD.is_even
     assert parse_tuning("drop d").gaps == (7, 5, 5)

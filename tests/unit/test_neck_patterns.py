@@ -14,7 +14,7 @@ BASS = Instrument()
 
 def test_patterns_are_found_by_name() -> None:
     assert pattern_named(" Minor Triad ").name == "minor triad"
-    with pytest.raises(TheoryError, match="there are major, natural minor"):
+    with pytest.raises(TheoryError, match="there are major; natural minor"):
         pattern_named("blue scale")
 
 

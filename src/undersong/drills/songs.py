@@ -167,10 +167,10 @@ def _weak_strokes(part: Part, missed: tuple[int, ...], bars: tuple[int, ...]) ->
     by_number = {bar.number: bar for bar in part.bars}
     for number in bars:
         if number not in by_number:
-            raise UndersongError(f"There is no bar {number}: the part has {max(by_number)} bars.")
+            raise UndersongError(f"There is no bar {number}: {_it_has(max(by_number), 'bar')}.")
     for index in missed:
         if not 0 <= index < len(part.notes):
-            raise UndersongError(f"There is no note {index}: the part has {len(part.notes)} notes.")
+            raise UndersongError(f"There is no note {index}: {_it_has(len(part.notes), 'note')}.")
     weak = set()
     for place, stroke in enumerate(part.strokes):
         in_bar = any(
@@ -183,6 +183,10 @@ def _weak_strokes(part: Part, missed: tuple[int, ...], bars: tuple[int, ...]) ->
     if not weak:
         raise UndersongError("The bars that are named hold no notes.")
     return sorted(weak)
+
+
+def _it_has(count: int, thing: str) -> str:
+    return f"the part has {count} {thing}{'' if count == 1 else 's'}"
 
 
 def _runs(strokes: Sequence[Stroke], weak: Sequence[int]) -> list[tuple[Stroke, ...]]:

@@ -133,7 +133,7 @@ def parse_tuning(text: str) -> Tuning:
     try:
         strings = _strings(text)
     except TheoryError as error:
-        names = ", ".join(tuning.name for tuning in TUNINGS)
+        names = "; ".join(tuning.name for tuning in TUNINGS)
         raise TheoryError(
             f"{text!r} is not a tuning: write strings from low to high with their octaves, "
             f"as in E1,A1,D2,G2, or one of: {names}."
@@ -190,9 +190,9 @@ class Instrument:
 
     def __post_init__(self) -> None:
         if not FRETS_MIN <= self.frets <= FRETS_MAX:
+            frets = "1 fret" if self.frets == 1 else f"{self.frets} frets"
             raise TheoryError(
-                f"A neck of {self.frets} frets is not one we can use: give {FRETS_MIN} to "
-                f"{FRETS_MAX}."
+                f"A neck of {frets} is not one we can use: give {FRETS_MIN} to {FRETS_MAX}."
             )
         if not SCALE_MIN_MM <= self.scale_mm <= SCALE_MAX_MM:
             raise TheoryError(

@@ -103,7 +103,7 @@ def pattern_named(name: str) -> Pattern:
     """The pattern of a name, capitals free."""
     found = _BY_NAME.get(name.strip().lower())
     if found is None:
-        names = ", ".join(pattern.name for pattern in PATTERNS)
+        names = "; ".join(pattern.name for pattern in PATTERNS)
         raise TheoryError(f"{name!r} is not a pattern: there are {names}.")
     return found
 
