@@ -97,6 +97,29 @@ def test_bars_and_repeats_of_a_list() -> None:
     assert song.sections[1].bars[5].closes_repeat == 2
 
 
+@pytest.mark.parametrize(
+    ("line", "bars", "column"),
+    [
+        ("| C | 5 | Am | F |", ["1", "0", "6-", "4"], 7),
+        ("| C | Q | (softly) | F |", ["1", "0", "0", "4"], 7),
+        ("| C | second time | Am | F |", ["1", "0", "6-", "4"], 7),
+        ("| 5 | C | Am | F |", ["0", "1", "6-", "4"], 3),
+        ("C | 5 | Am | F", ["1", "0", "6-", "4"], 5),
+        ("Intro: | C | 5 | Am | F |", ["1", "0", "6-", "4"], 14),
+        ("| C |  | Am | F |", ["1", "0", "6-", "4"], 6),
+        ("| C | |: Am | F :|", ["1", "6-", "4"], 0),
+        ("|: C | F :| |: Am | F :| |", ["1", "4", "6-", "4"], 0),
+    ],
+)
+def test_no_bar_is_lost(line: str, bars: list[str], column: int) -> None:
+    song = read_sheet(f"Key: C\n\n{line}\n".encode(), "s", SheetSettings(key=parse_key("C")))
+    found = [str(bar.events[0].chord) if bar.events else "0" for bar in song.sections[0].bars]
+    assert found == bars
+    assert parse_song(song_text(song)) == song
+    said = [each.column for each in song.report if "carries on" in each.text]
+    assert said[:1] == ([column] if column else [])
+
+
 def test_a_key_change_on_the_sheet() -> None:
     song = song_from_text("Key: G\n\nVerse\nG D\n\nChorus\nKey change to A\nA E\n")
     assert numbers(song) == [["1", "5"], ["1", "5"]]

@@ -26,9 +26,12 @@ from undersong.chart.sheetlines import (
     NUMBERED,
     TIMES,
     Word,
+    bar_of,
     full_name,
+    is_barred_line,
     is_chord_line,
     times_in,
+    unread_bars,
     words_of,
 )
 from undersong.chart.signs import Reading, SignError, plain_signs
@@ -132,7 +135,8 @@ class SheetReader:
             return
         if self._meta(line, raw, plain):
             return
-        if is_chord_line(all_words[index]) and not self._is_lone_word(all_words, index):
+        is_chords = is_chord_line(all_words[index]) or is_barred_line(plain, all_words[index])
+        if is_chords and not self._is_lone_word(all_words, index):
             self._chords(line, plain, all_words[index])
         elif _INLINE.search(plain):
             self.sheet.remark(
@@ -165,13 +169,14 @@ class SheetReader:
         words = words_of(rest, self.settings.naming)
         short = re.split(r"[\d ]", match["name"].strip(), maxsplit=1)[0].casefold()
         is_closed = bool(match["colon"]) or plain.strip()[0] in "[("
-        if rest.strip() and not is_chord_line(words):
+        is_chords = is_chord_line(words) or is_barred_line(rest, words)
+        if rest.strip() and not is_chords:
             if not is_closed or not TIMES.fullmatch(rest.strip()):
                 return False
         elif short in LONG_NAMES and not is_closed and (rest.strip() or short in ("c", "b")):
             return False  # a chord name, as in B7 E
         self._start(line, full_name(match["name"]), times_in(match["times"]))
-        if rest.strip() and is_chord_line(words):
+        if rest.strip() and is_chords:
             shifted = [replace(word, column=word.column + match.end()) for word in words]
             self._chords(line, plain, shifted, start=match.end())
         return True
@@ -285,16 +290,18 @@ class SheetReader:
             self.stanzas += 1
             self._start(line, f"{_STANZA} {self.stanzas}", 1, is_stanza=True)
         assert self.draft is not None
+        unread = unread_bars(plain, words)
         for word in words:
             if word.guess:
                 self.sheet.remark(line, word.column, "guessed", f"{word.guess}.")
             if word.kind == "word":
-                self.sheet.remark(
-                    line, word.column, "left out", f"{word.text} is no chord that can be read."
-                )
+                is_bar = bar_of(plain, word) in unread
+                kept = "; its bar is kept, and the chord before carries on" if is_bar else ""
+                text = f"{word.text} is no chord that can be read{kept}."
+                self.sheet.remark(line, word.column, "left out", text)
         first = len(self.draft.bars)
         if "|" in plain[start:]:
-            self._barred(line, plain, start)
+            self._barred(line, plain, start, unread)
         elif any(set(word.text) == {"/"} for word in words):
             self._counted(line, words)
         else:
@@ -350,7 +357,7 @@ class SheetReader:
                     events.append(replace(whole, at=beat * self.sheet.meter.beat))
             self.draft.bars.append(Bar(tuple(events), self.sheet.meter))
 
-    def _barred(self, line: int, plain: str, start: int) -> None:
+    def _barred(self, line: int, plain: str, start: int, unread: set[int]) -> None:
         assert self.draft is not None
         parts = list(re.finditer(r"[^|]+", plain[start:]))
         for place, part in enumerate(parts):
@@ -359,14 +366,20 @@ class SheetReader:
             words = words_of(text.replace(":", " "), self.settings.naming)
             played = [word for word in words if word.kind in ("chord", "mark")]
             times = next((word for word in words if word.kind == "times"), None)
-            if not played:
+            is_inside = part.start() > 0 and start + part.end() < len(plain)
+            if is_inside and (start + part.start() in unread or _is_left_blank(parts, place)):
+                self.draft.bars.append(Bar((), self.sheet.meter, opens_repeat=opens))
+                if not words:
+                    text = "This bar is empty; the chord before carries on."
+                    self.sheet.remark(line, start + part.start() + 1, "guessed", text)
+            elif not played:
                 if times and place and self.draft.bars and self.draft.bars[-1].closes_repeat:
                     count = times_in(times.text)
                     self.draft.bars[-1] = replace(self.draft.bars[-1], closes_repeat=count)
                 continue
-            bar = self._bar(line, start + part.start() + 1, played)
-            bar = replace(bar, opens_repeat=opens)
-            self.draft.bars.append(bar)
+            else:
+                bar = self._bar(line, start + part.start() + 1, played)
+                self.draft.bars.append(replace(bar, opens_repeat=opens))
             if closes:
                 self._close()
 
@@ -441,6 +454,15 @@ class SheetReader:
                 f"{self.guessed_bars} chords have no bar lines; each is given a bar of "
                 f"{self.sheet.meter}.",
             )
+
+
+def _is_left_blank(parts: list[re.Match[str]], place: int) -> bool:
+    """True for a bar with nothing in it among others, not for the gap of a double bar line."""
+    later = parts[place + 1 :]
+    if parts[place][0].strip() or not any(part[0].strip() for part in later):
+        return False
+    is_first = not any(part[0].strip(" :") for part in parts[:place])
+    return not (is_first or parts[place - 1][0].rstrip().endswith(":") or later[0][0][:1] == ":")
 
 
 def _shared_out(count: int, meter: Meter) -> list[Fraction]:

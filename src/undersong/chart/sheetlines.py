@@ -100,6 +100,27 @@ def is_chord_line(words: list[Word]) -> bool:
     return others == 0 or (chords >= 2 and others * 2 <= chords)
 
 
+def is_barred_line(plain: str, words: list[Word]) -> bool:
+    """True where chords stand in bars, whatever else is in them: no bar may get lost."""
+    if plain.count("|") < 2 or not any(word.kind == "chord" for word in words):
+        return False
+    outside = sum(word.kind == "word" and bar_of(plain, word) is None for word in words)
+    return plain.lstrip().startswith("|") or not outside
+
+
+def bar_of(plain: str, word: Word) -> int | None:
+    """Where the bar around a word starts in its line; None where it is not between bar lines."""
+    start = plain.rfind("|", 0, word.column - 1)
+    return None if start < 0 or plain.find("|", word.column) < 0 else start + 1
+
+
+def unread_bars(plain: str, words: list[Word]) -> set[int]:
+    """Where the bars start that hold words and no chord or mark."""
+    read = {bar_of(plain, word) for word in words if word.kind in ("chord", "mark")}
+    unread = {bar_of(plain, word) for word in words if word.kind == "word"} - read
+    return {start for start in unread if start is not None}
+
+
 def times_in(text: str | None) -> int:
     """How often a mark like ``x2`` or ``(2x)`` asks for a line; 1 without one."""
     match = TIMES.search(text or "")
