@@ -338,3 +338,33 @@ def test_a_gate_between_two_notes_is_no_break() -> None:
     samples[: RATE_HZ // 2] = 0.0
     assert broken_ms(samples, RATE_HZ) == 0.0
     assert broken_ms(np.zeros(0, np.float32), RATE_HZ) == 0.0
+
+
+def test_the_day_has_a_plan(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    text = client.get("/practice").text
+    assert "What should I practise today?" in text
+    assert "Slow Water, Bright Stone" in text
+    desk.book.note_pain(desk.book.player("Iris"), at=desk.clock(), hurts=True)
+    assert "min. " in client.get("/practice").text
+
+
+def test_two_tabs_are_two_takes(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    samples = take("first")
+    begin = {"type": "begin", "query": QUERY, "tempo": 70, "sample_rate": RATE_HZ}
+    with (
+        client.websocket_connect("/listen", headers=HEADERS) as one,
+        client.websocket_connect("/listen", headers=HEADERS) as other,
+    ):
+        for socket in (one, other):
+            socket.send_text(json.dumps(begin | {"uid": str(uuid.uuid4())}))
+        for at in range(0, len(samples), BLOCK):
+            for socket in (one, other):
+                socket.send_bytes(message(at, samples[at : at + BLOCK]))
+        for socket in (one, other):
+            socket.send_text(json.dumps({"type": "end"}))
+        answers = [socket.receive_json() for socket in (one, other)]
+    assert [answer["outcome"] for answer in answers] == ["C", "C"]
+    assert len(desk.book.takes_of(None)) == 2
+    assert desk.book.faults() == ()

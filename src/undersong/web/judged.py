@@ -23,6 +23,9 @@ from undersong.ear import (
 )
 from undersong.ear.passing import is_fault
 from undersong.errors import TheoryError
+from undersong.exchange import part_from_json
+from undersong.log.values import Take
+from undersong.practice.weak import WeakBar, weak_bars
 from undersong.theory.part import Part
 from undersong.theory.pitch import musical_signs, plain_pitch
 from undersong.web.tabs import TabBar, bar_at
@@ -127,6 +130,19 @@ def fits(hearing: Hearing, part: Part) -> bool:
         )
         for note in hearing.notes
     )
+
+
+def weak_in(takes: Sequence[Take]) -> tuple[WeakBar, ...]:
+    """The weak bars of takes of one item; those of a line written anew since are left out."""
+    if not takes or takes[-1].item.part is None:
+        return ()
+    part = part_from_json(takes[-1].item.part)
+    judged = [
+        take.judged
+        for take in takes
+        if take.hearing is not None and fits(hearing_of(take.hearing), part)
+    ]
+    return weak_bars(part, judged)
 
 
 def spoken(hearing: Hearing, part: Part) -> list[str]:

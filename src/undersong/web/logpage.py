@@ -15,14 +15,13 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from undersong.errors import TheoryError, UndersongError
-from undersong.exchange import part_from_json
+from undersong.errors import UndersongError
 from undersong.log.values import Player, Take
 from undersong.neck.instrument import TUNINGS, parse_tuning
 from undersong.practice.estimate import estimate
-from undersong.practice.weak import weak_bars
 from undersong.web.climbview import ClimbView, climb_view
 from undersong.web.desk import Desk
+from undersong.web.judged import weak_in
 from undersong.web.pages import back_to, desk_of, field, number, page, player_of
 
 LARGEST_UPLOAD_BYTES = 250 * 2**20
@@ -71,22 +70,10 @@ def _items(desk: Desk, player: Player, takes: tuple[Take, ...]) -> list[ItemView
                 label=item.label,
                 climb=climb_view(each, desk.book.ladder_of(player, item)),
                 holds=known.in_words,
-                weak=tuple(_weak(each)),
+                weak=tuple(bar.in_words for bar in weak_in(each[-WEAK_FROM_PASSES:])),
             )
         )
     return views
-
-
-def _weak(takes: list[Take]) -> list[str]:
-    item = takes[-1].item
-    if item.part is None:
-        return []
-    part = part_from_json(item.part)
-    try:
-        bars = weak_bars(part, [take.judged for take in takes[-WEAK_FROM_PASSES:]])
-    except (IndexError, TheoryError):
-        return []  # the line was written anew since those passes
-    return [bar.in_words for bar in bars]
 
 
 def log_csv(request: Request) -> Response:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Route
 
+from undersong.chart.song import Song
 from undersong.drills.catalogue import CATALOGUE
 from undersong.ear import window_ms
 from undersong.errors import UndersongError
-from undersong.log.values import Player
+from undersong.log.values import Item, Player
 from undersong.practice.care import (
     PAIN_AFTER,
     PAIN_QUESTION,
@@ -18,10 +21,13 @@ from undersong.practice.care import (
     asks_about_pain,
     cautions,
 )
+from undersong.practice.plan import DayPlan, PlanSong, WeakSpot, daily_plan
+from undersong.practice.weak import weak_spots
 from undersong.sound.schedule import ClickPattern, ClickPlan, schedule
 from undersong.theory.key import MAJOR_KEYS, MINOR_KEYS
 from undersong.web.climbview import climb_view
 from undersong.web.desk import Desk
+from undersong.web.judged import weak_in
 from undersong.web.pages import desk_of, environment, field, number, page, player_of
 from undersong.web.songs import shelf_of
 from undersong.web.sounds import Wanted
@@ -38,10 +44,12 @@ def choose_work(request: Request) -> Response:
     except UndersongError:
         songs = ()
     player = player_of(request)
-    recent = []
+    recent: list[str] = []
+    plan = None
     if player is not None:
         takes = desk.book.takes_of(player)
         recent = list(dict.fromkeys(take.item.label for take in reversed(takes)))[:5]
+        plan = _plan(desk, player, songs) if songs else None
     return page(
         request,
         "choose.html",
@@ -49,7 +57,21 @@ def choose_work(request: Request) -> Response:
         drills=CATALOGUE,
         keys=(*MAJOR_KEYS, *MINOR_KEYS),
         recent=recent,
+        plan=plan,
     )
+
+
+def _plan(desk: Desk, player: Player, songs: Sequence[Song]) -> DayPlan:
+    """What to practise today: Sunday's songs, and what went wrong in them."""
+    wanted: list[PlanSong] = []
+    weak: list[WeakSpot] = []
+    for song in songs:
+        label = Item(0, "line", song.title, str(song.key)).label
+        sections = tuple(section.name for section in song.sections)
+        wanted.append(PlanSong(label, song.title, song.tempo_bpm, sections))
+        takes = [take for take in desk.book.takes_of(player) if take.item.label == label]
+        weak += weak_spots(label, song.title, weak_in(takes[-1:]))
+    return daily_plan(wanted, weak, day=desk.today(), last_pain=player.pain_said_on)
 
 
 def at_work(request: Request) -> Response:

@@ -8,17 +8,19 @@
  *   clicks: { s: number, kind: string, in: boolean }[] }} Sheet
  */
 import { Capture, roundTrip } from "./capture.js";
-import { calm, clickSound, context, fetchJson, say } from "./common.js";
+import { clickSound, context, fetchJson, say } from "./common.js";
+import { decoded, mono } from "./elsewhere.js";
+import { PlaceMarker } from "./marker.js";
 import { TakeStream } from "./takestream.js";
 
 const LEAD_S = 0.15;
 const TAIL_S = 0.7;
 const BETWEEN_S = 4;
 const LEVEL_MS = 120;
-const LONGEST_FILE_S = 20 * 60;
 
 class PracticeDesk extends HTMLElement {
   #capture = new Capture();
+  #marker = new PlaceMarker(this.#part("[data-music]"));
   /** @type {TakeStream | null} */ #take = null;
   /** @type {TakeStream | null} */ #last = null;
   /** @type {AudioBuffer | null} */ #lastSound = null;
@@ -127,7 +129,7 @@ class PracticeDesk extends HTMLElement {
     if (sheet.tempo !== this.#sheet?.tempo || this.#part("[data-music]").hidden) {
       this.#part("[data-music]").innerHTML = sheet.tab;
     }
-    this.#found.clear();
+    this.#marker.clear();
     this.#sheet = sheet;
     return sheet;
   }
@@ -216,7 +218,7 @@ class PracticeDesk extends HTMLElement {
     if (turn !== this.#turn || this.#state !== "playing" || !sheet) return;
     const s = context().currentTime - this.#began;
     this.#count(sheet, s);
-    this.#mark(s - sheet.start_s);
+    this.#marker.move(s - sheet.start_s);
     requestAnimationFrame(() => this.#follow(turn));
   }
 
@@ -230,44 +232,6 @@ class PracticeDesk extends HTMLElement {
     const text = s < sheet.start_s && counted.length ? String(counted.length - from) : "";
     const count = this.#part("[data-count]");
     if (count.textContent !== text) count.textContent = text;
-  }
-
-  /**
-   * Move the place-marker; nothing is touched while it stays where it is, for the audio's sake.
-   * @param {number} s seconds of the part
-   */
-  #mark(s) {
-    const bars = this.#moments(".tabbar");
-    const bar = lastBefore(bars, s);
-    if (bar !== this.#bar) {
-      this.#bar?.classList.remove("now");
-      bar?.classList.add("now");
-      bar?.scrollIntoView({ block: "nearest" });
-      this.#bar = bar;
-    }
-    if (calm()) return; // with less motion the marker goes bar by bar
-    const note = lastBefore(this.#moments(".note"), s);
-    if (note !== this.#note) {
-      this.#note?.classList.remove("now");
-      note?.classList.add("now");
-      this.#note = note;
-    }
-  }
-  /** @type {Element | null} */ #bar = null;
-  /** @type {Element | null} */ #note = null;
-  /** @type {Map<string, Moment[]>} */ #found = new Map();
-
-  /** @param {string} what */
-  #moments(what) {
-    let found = this.#found.get(what);
-    if (!found) {
-      const each = /** @type {NodeListOf<SVGElement>} */ (
-        this.#part("[data-music]").querySelectorAll(what)
-      );
-      found = [...each].map((element) => ({ s: Number(element.dataset.s), element }));
-      this.#found.set(what, found);
-    }
-    return found;
   }
 
   async #finish() {
@@ -348,8 +312,7 @@ class PracticeDesk extends HTMLElement {
     this.#silence();
     this.#take = null;
     this.#become("idle");
-    for (const each of this.querySelectorAll(".now")) each.classList.remove("now");
-    this.#bar = this.#note = null;
+    this.#marker.clear();
   }
 
   /** @param {"idle" | "playing" | "judging" | "waiting" | "model"} state */
@@ -397,7 +360,7 @@ class PracticeDesk extends HTMLElement {
     this.#began = context().currentTime + 0.05;
     const follow = () => {
       if (turn !== this.#turn || this.#state !== "model") return;
-      this.#mark(context().currentTime - this.#began - sheet.start_s);
+      this.#marker.move(context().currentTime - this.#began - sheet.start_s);
       requestAnimationFrame(follow);
     };
     follow();
@@ -517,46 +480,6 @@ class PracticeDesk extends HTMLElement {
       if (Math.abs(level - meter.value) > 0.005) meter.value = level;
     }, LEVEL_MS);
   }
-}
-
-/** @typedef {{ s: number, element: Element }} Moment */
-
-/**
- * The last of some moments that has come, or null.
- * @param {Moment[]} moments in order
- * @param {number} s
- */
-function lastBefore(moments, s) {
-  let low = 0;
-  let high = moments.length;
-  while (low < high) {
-    const middle = (low + high) >> 1;
-    if (moments[middle].s <= s) low = middle + 1;
-    else high = middle;
-  }
-  return low ? moments[low - 1].element : null;
-}
-
-/** @param {File} file */
-async function decoded(file) {
-  try {
-    const sound = await context().decodeAudioData(await file.arrayBuffer());
-    if (sound.duration > LONGEST_FILE_S) throw new RangeError();
-    return sound;
-  } catch (error) {
-    if (error instanceof RangeError) throw new Error("This recording is too long: twenty minutes is the most.");
-    throw new Error(`${file.name} is no sound that this browser can read.`);
-  }
-}
-
-/** @param {AudioBuffer} sound */
-function mono(sound) {
-  const mixed = new Float32Array(sound.length);
-  for (let channel = 0; channel < sound.numberOfChannels; channel += 1) {
-    const samples = sound.getChannelData(channel);
-    for (let n = 0; n < mixed.length; n += 1) mixed[n] += samples[n] / sound.numberOfChannels;
-  }
-  return mixed;
 }
 
 customElements.define("practice-desk", PracticeDesk);
