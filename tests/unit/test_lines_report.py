@@ -9,6 +9,8 @@ import pytest
 
 from undersong.lines.report import line_report, report_json
 from undersong.lines.strokes import NoteClass, note_class
+from undersong.neck.geometry import fret_span_mm
+from undersong.neck.instrument import Instrument, parse_tuning
 from undersong.theory.chord import parse_number_chord
 from undersong.theory.key import parse_key
 from undersong.theory.meter import FOUR_FOUR
@@ -85,6 +87,36 @@ def test_the_hardest_shift_names_its_bar() -> None:
     told = line_report(part("0 4 F1", "4 4 F3", chords="b7 b7"))
     assert told.hardest_shift_bar == 2
     assert told.hardest_shift_mm_s > 0
+
+
+def test_the_hardest_move_is_told_in_frets_and_time() -> None:
+    # On one string F1 is fret 1 under finger 1, C2 fret 8: finger 4 of a hand over fret 5. One
+    # quarter at 80 lasts 0.75 s; a stopped note leaves the last quarter of its time to move in.
+    one_string = Instrument(parse_tuning("E1"))
+    told = line_report(part("0 1 F1", "1 3 C2", "4 4 C2", chords="b7 4"), one_string)
+    assert told.hardest_shift_bar == 1
+    assert told.hardest_shift_s == pytest.approx(0.75 / 4)
+    assert told.hardest_shift_mm_s == pytest.approx(
+        fret_span_mm(1, 1 + told.hardest_shift_frets, one_string.scale_mm) / (0.75 / 4)
+    )
+    assert (
+        f"The hardest move is in bar 1: four frets in 0.19 s "
+        f"({told.hardest_shift_mm_s:.0f} mm a second)."
+    ) in told.lines()
+
+
+def test_where_it_counts_is_said_as_it_is_counted() -> None:
+    told = line_report(part("0 4 G1", "4 4 E2"))
+    assert told.lines()[1] == (
+        "Where a bar or a chord begins, 100 % are notes of the chord, "
+        "50 % the chart's own bass note."
+    )
+
+
+def test_one_note_is_not_plural() -> None:
+    assert line_report(part("0 4 G1")).lines()[0].startswith("1 note, G1 to G1")
+    told = line_report(part("0 3 G1", "3 1 Db2", "4 4 C2")).lines()
+    assert "Approach notes resolved: 1 of 1." in told
 
 
 def test_the_report_goes_into_json() -> None:

@@ -15,7 +15,7 @@ practice, no source. It knows nothing of levels.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -34,6 +34,7 @@ from undersong.neck.effort import move_time
 from undersong.neck.fingering import Fingering, Wishes, finger_part
 from undersong.neck.geometry import fret_span_mm
 from undersong.neck.instrument import Instrument
+from undersong.neck.shapes import count_word
 from undersong.theory.meter import Wholes
 from undersong.theory.part import Part
 from undersong.theory.pitch import Pitch
@@ -63,7 +64,8 @@ class LineReport:
 
     `density` is strokes for each beat; `difficulty` points for each beat; shares are 0 to 1 and
     1 where there is nothing to count. `level` is the one the line plays like.
-    `hardest_shift_bar` is its bar number, None where the hand never moves.
+    Of the fastest move of the hand, `hardest_shift_bar` is the bar it leads into (None where the
+    hand never moves), `hardest_shift_frets` how far and `hardest_shift_s` the time it has.
     """
 
     difficulty: float
@@ -82,25 +84,28 @@ class LineReport:
     step_share: float
     hardest_shift_mm_s: float
     hardest_shift_bar: int | None
+    hardest_shift_frets: int
+    hardest_shift_s: float
 
     def lines(self) -> tuple[str, ...]:
         """The report in sentences."""
         if self.lowest is None or self.highest is None:
             return ("There is nothing to play.",)
         said = [
-            f"{self.notes} notes, {self.lowest} to {self.highest}, "
+            f"{_counted(self.notes, 'note')}, {self.lowest} to {self.highest}, "
             f"{self.density:.1f} for each beat.",
-            f"On strong beats {_percent(self.chord_tone_share)} are notes of the chord, "
-            f"{_percent(self.bass_note_share)} the chart's own bass note.",
+            f"Where a bar or a chord begins, {_percent(self.chord_tone_share)} are notes of the "
+            f"chord, {_percent(self.bass_note_share)} the chart's own bass note.",
         ]
         if self.approaches:
             said.append(
-                f"{self.approaches_resolved} of {self.approaches} approach notes are resolved."
+                f"Approach notes resolved: {self.approaches_resolved} of {self.approaches}."
             )
         if self.hardest_shift_bar is not None:
             said.append(
-                f"The hardest shift comes in bar {self.hardest_shift_bar}: "
-                f"{self.hardest_shift_mm_s:.0f} mm a second."
+                f"The hardest move is in bar {self.hardest_shift_bar}: "
+                f"{_counted(self.hardest_shift_frets, 'fret', count_word)} in "
+                f"{self.hardest_shift_s:.2g} s ({self.hardest_shift_mm_s:.0f} mm a second)."
             )
         return (*said, self._level_words())
 
@@ -112,6 +117,10 @@ class LineReport:
             return f"{plays}, as asked."
         side = "easier" if self.level < self.asked_level else "harder"
         return f"{plays}: {side} than the level {self.asked_level} asked for."
+
+
+def _counted(count: int, thing: str, written: Callable[[int], str] = str) -> str:
+    return f"{written(count)} {thing}{'' if count == 1 else 's'}"
 
 
 def _percent(share: float) -> str:
@@ -138,7 +147,7 @@ def report_on(fingering: Fingering, instrument: Instrument, level: int | None) -
     part = fingering.part
     seen = looked_at(part)
     shifts = _shifts(fingering, instrument)
-    hardest = max(shifts, key=lambda each: each[0], default=(0.0, Wholes(0)))
+    hardest = max(shifts, key=lambda each: each.speed_mm_s, default=None)
     pitches = [each.stroke.note.pitch for each in seen]
     approaches = [each for each in seen if each.is_approach]
     chromatic = [each for each in seen if each.note_class is NoteClass.CHROMATIC]
@@ -160,8 +169,10 @@ def report_on(fingering: Fingering, instrument: Instrument, level: int | None) -
         chromatic=len(chromatic),
         chromatic_resolved=sum(each.is_resolved for each in chromatic),
         step_share=_step_share(seen),
-        hardest_shift_mm_s=hardest[0],
-        hardest_shift_bar=part.place_of(hardest[1])[0] if hardest[0] else None,
+        hardest_shift_mm_s=hardest.speed_mm_s if hardest else 0.0,
+        hardest_shift_bar=part.place_of(hardest.at)[0] if hardest else None,
+        hardest_shift_frets=hardest.frets if hardest else 0,
+        hardest_shift_s=hardest.time_s if hardest else 0.0,
     )
 
 
@@ -228,8 +239,22 @@ def _bars_with_runs(seen: Sequence[Seen]) -> set[int]:
     return found
 
 
-def _shifts(fingering: Fingering, instrument: Instrument) -> list[tuple[float, Wholes]]:
-    """Speed of every hand shift in mm/s, and the place it leads to."""
+@dataclass(frozen=True, slots=True)
+class _Shift:
+    """A move of the hand along the neck: the place it leads to, its frets and its time."""
+
+    at: Wholes
+    frets: int
+    time_s: float
+    distance_mm: float
+
+    @property
+    def speed_mm_s(self) -> float:
+        return self.distance_mm / self.time_s
+
+
+def _shifts(fingering: Fingering, instrument: Instrument) -> list[_Shift]:
+    """Every hand shift, in order."""
     strokes, hands = fingering.part.strokes, fingering.hands
     tempo_map = fingering.part.tempo_map
     starts = [tempo_map.seconds_at(stroke.at) for stroke in strokes]
@@ -241,8 +266,9 @@ def _shifts(fingering: Fingering, instrument: Instrument) -> list[tuple[float, W
         length_s = tempo_map.seconds_at(before.end) - starts[place - 1]
         time = move_time(starts[place] - starts[place - 1], length_s)
         time_s = time.open_s if before.note.finger == 0 else time.stopped_s
-        distance = fret_span_mm(hands[place - 1], hands[place], instrument.scale_mm)
-        found.append((distance / float(time_s), strokes[place].at))
+        distance_mm = fret_span_mm(hands[place - 1], hands[place], instrument.scale_mm)
+        frets = abs(hands[place] - hands[place - 1])
+        found.append(_Shift(strokes[place].at, frets, float(time_s), distance_mm))
     return found
 
 
@@ -253,7 +279,7 @@ def fast_shifts(
     strokes = fingering.part.strokes
     before = {later.at: earlier.at for earlier, later in pairwise(strokes)}
     shifts = _shifts(fingering, instrument)
-    return tuple((before[place], place) for speed, place in shifts if speed > over_mm_s)
+    return tuple((before[each.at], each.at) for each in shifts if each.speed_mm_s > over_mm_s)
 
 
 def report_json(report: LineReport) -> dict[str, object]:

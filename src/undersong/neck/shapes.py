@@ -230,21 +230,22 @@ def cost_words(shape: Shape, hands: Sequence[int]) -> str:
     """What a shape wider than the hand costs; `hands` is the fret under finger 1 note by note."""
     costs = []
     if shape.frets > HAND_FRETS:
-        costs.append(f"{_count(shape.frets)} frets instead of four")
+        costs.append(f"{count_word(shape.frets)} frets instead of four")
     for before, after, note in zip(hands, hands[1:], shape.notes[1:], strict=False):
         if before != after:
             way = "up" if after > before else "back"
-            size = _count(abs(after - before))
+            size = count_word(abs(after - before))
             costs.append(
                 f"shift {way} {size} fret{'s' if size != 'one' else ''} for the {note.degree} "
                 f"on string {note.string} (or stretch)"
             )
     if shape.strings > HAND_STRINGS:
         costs.append(
-            f"{_count(shape.strings)} strings instead of three, from finger {shape.notes[0].finger}"
+            f"{count_word(shape.strings)} strings instead of three, from finger {shape.notes[0].finger}"
         )
     return "costs " + "; ".join(costs)
 
 
-def _count(number: int) -> str:
+def count_word(number: int) -> str:
+    """``four``; above ten the figure."""
     return _COUNT_WORDS[number] if number < len(_COUNT_WORDS) else str(number)
