@@ -75,22 +75,6 @@ def after(
     return (points, (0, fill, 0, figure.road)) if melody >= MELODY_BARS else None
 
 
-def total_points(
-    choices: Sequence[Choice], line: Sequence[Figure], weights: LineWeights
-) -> float | None:
-    """Points of a whole line; None where something comes too often."""
-    memory, total = FRESH, 0.0
-    bar = choices[0].bar if choices else 0
-    for choice, figure in zip(choices, line, strict=True):
-        memory, bar = aged(memory, choice.bar - bar), choice.bar
-        step = after(memory, figure, choice.level, weights)
-        if step is None:
-            return None
-        total += choice.points(figure) + step[0]
-        memory = step[1]
-    return total
-
-
 def best_line(choices: Sequence[Choice], weights: LineWeights) -> tuple[Figure, ...]:
     """The figures of the cheapest line; of equals, the first in the order of the figures.
 

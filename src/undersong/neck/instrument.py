@@ -30,7 +30,6 @@ SPAN_MIN_MM, SPAN_MAX_MM = 50.0, 180.0
 MM_PER_INCH = 25.4
 DEFAULT_FRETS = 20
 ADULT_SPAN_MM = 105.0
-SMALL_HAND_SPAN_MM = 90.0
 
 SCALE_LENGTHS_MM = {"short": 762.0, "medium": 812.8, "long": 863.6, "extra long": 889.0}
 

@@ -240,9 +240,8 @@ def cost_words(shape: Shape, hands: Sequence[int]) -> str:
                 f"on string {note.string} (or stretch)"
             )
     if shape.strings > HAND_STRINGS:
-        costs.append(
-            f"{count_word(shape.strings)} strings instead of three, from finger {shape.notes[0].finger}"
-        )
+        strings = count_word(shape.strings)
+        costs.append(f"{strings} strings instead of three, from finger {shape.notes[0].finger}")
     return "costs " + "; ".join(costs)
 
 
