@@ -73,10 +73,6 @@ class PitchName:
         """0 for the letter C to 6 for B."""
         return LETTERS.index(self.letter)
 
-    def in_octave(self, octave: int) -> Pitch:
-        """This name in a written octave (the octave of its letter: Cb4 lies below C4)."""
-        return Pitch(self.letter, self.alteration, octave)
-
     def with_midi(self, midi: int) -> Pitch:
         """This name at the MIDI number it must sound; the name has to fit the number."""
         octave, rest = divmod(
