@@ -140,3 +140,50 @@ def test_a_note_of_the_neck_is_heard_by_tap_and_by_keyboard(front: Front) -> Non
     page.keyboard.press("Enter")
     page.wait_for_function("() => document.querySelector('neck-board').dataset.sounded === '30'")
     assert front.troubles == []
+
+
+def test_a_sheet_dropped_in_is_understood_kept_and_played(front: Front) -> None:
+    page = front.page()
+    page.goto("/charts/new")
+    sheet = b"Stone by Water\n\n[Verse]\nG        D/F#      Em       C\nLight on stone\n"
+    page.locator("input[type=file]").set_input_files(
+        {"name": "stone.txt", "mimeType": "text/plain", "buffer": sheet}
+    )
+    page.get_by_role("heading", name="Please look at").wait_for()
+    assert page.locator(".num").all_inner_texts() == ["1", "5/7", "6-", "4"]
+    page.get_by_role("button", name="Keep it").click()
+    page.get_by_role("link", name="Stone by Water", exact=True).wait_for()
+    assert front.troubles == []
+
+
+def test_a_take_is_heard_again_from_any_bar_and_with_the_click(front: Front) -> None:
+    page = front.page()
+    page.goto("/practice/at?drill=scale&key=G")
+    path = Path(str(files("undersong"))) / "demo" / "takes" / "second.flac"
+    page.locator("[data-file]").set_input_files(path)
+    page.locator(".verdict").wait_for()
+    for start in ("Hear your take", "Hear it with the click"):
+        page.get_by_role("button", name=start).click()
+        page.locator("practice-desk[data-state='model']").wait_for()
+        page.get_by_role("button", name="Stop").click()
+        page.locator("practice-desk[data-state='idle']").wait_for()
+    page.locator(".verdict .tabbar").nth(2).click()
+    page.locator("practice-desk[data-state='model']").wait_for()
+    page.get_by_role("button", name="Stop").click()
+    page.get_by_role("button", name="Discard this take").click()
+    page.get_by_text("Discarded. The climb stays where it is.").wait_for()
+    assert front.troubles == []
+
+
+def test_the_click_alone_starts_changes_and_stops(front: Front) -> None:
+    page = front.page()
+    page.goto("/click")
+    page.locator("h1").click()
+    page.keyboard.press("Space")
+    page.wait_for_function("() => document.querySelector('[data-count]').textContent === '2'")
+    page.get_by_role("button", name="Faster").click()
+    page.locator("[data-gap]").select_option("4")
+    assert page.locator("[data-tempo-now]").inner_text() == "73"
+    page.get_by_role("button", name="Stop").click()
+    assert page.get_by_role("button", name="Start").is_visible()
+    assert front.troubles == []
