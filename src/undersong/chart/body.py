@@ -241,18 +241,18 @@ class BodyReader:
 
     def _bars_line(self, line: Line) -> None:
         plain, words_at = late_direction(line.plain)
-        words, pending = self.words, self.words
+        late: list[str] = []
         if words_at is not None:
-            self.words = [*pending]
+            pending, self.words = self.words, late
             self._direction(line.raw[words_at : len(line.plain.rstrip())].strip(), words_at + 1)
-            words = self.words
+            self.words = pending  # what starts a section here ends the one before it first
         plain, start, endings = self._beginning(line, plain)
         draft = self._section(line)
         if endings is None:
             self._leave_endings(draft, line)
         else:
             endings = self._enter_ending(draft, line, endings)
-        self.words = words
+        self.words = [*self.words, *late]
         first = len(draft.bars)
         if "|" in plain[start:]:
             self._barred(line, draft, _stretches(plain, start), endings or ())
@@ -400,6 +400,8 @@ class BodyReader:
     ) -> None:
         """A line without bar lines: every number is a bar, a bracket a split bar."""
         first = len(draft.bars)
+        if line.dashed:
+            self.faults.remark(line.index, start + 1, "The dashes are read as bar lines.")
         for match in re.finditer(r"\([^()\s]+\s[^()]*\)|\S+", plain[start:]):
             times = headers.read_times(match[0]) if len(match[0]) > 1 else None
             if times is not None and times[1] == len(match[0]):

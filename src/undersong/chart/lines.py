@@ -12,7 +12,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 from undersong.chart.headers import HEADERS, SECTION_WORDS, read_ending, read_times
-from undersong.chart.signs import is_chord_like, plain_signs, style_of
+from undersong.chart.signs import is_chord_like, is_roman, plain_signs, style_of
 from undersong.chart.song import Style
 
 BAR_LINE = re.compile(r"(?P<closes>:?)\s*\|+(?P<opens>:?)")
@@ -49,6 +49,7 @@ class Line:
     kind: str = "blank"  # blank, header, other, section, bars or direction
     name: str = ""
     column: int = 1
+    dashed: bool = False  # dashes between its chords stand for bar lines; `plain` is without
 
     @property
     def value(self) -> str:
@@ -64,6 +65,8 @@ def text_lines(text: str) -> list[str]:
 def classified(raw_lines: list[str]) -> tuple[list[Line], Style]:
     """Every line with its kind, and what the chords are written in."""
     lines = [_cut(index, raw) for index, raw in enumerate(raw_lines)]
+    for line in lines:
+        _without_dashes(line)
     style = _style_of_chart(lines)
     for line in lines:
         _classify(line, style)
@@ -79,6 +82,29 @@ def _cut(index: int, raw: str) -> Line:
     if "#" in plain or ";" in plain:
         plain = _LATE_COMMENT.sub("", plain)
     return Line(index, raw, plain)
+
+
+def _without_dashes(line: Line) -> None:
+    """Take out the dashes of ``1 - 5 - 6- - 4``: one between each chord and the next."""
+    if " - " not in line.plain or "|" in line.plain or line.plain.lstrip().startswith("--"):
+        return
+    bars = late_direction(line.plain)[0]
+    name, colon, value = bars.partition(":")
+    if colon and name.strip().casefold() in HEADERS:
+        return
+    start = len(name) + 1 if colon else 0
+    words = (value if colon else bars).split()
+    if words and read_times(words[-1]) is not None:
+        words = words[:-1]
+    is_dashed = len(words) > 2 and len(words) % 2 == 1 and set(words[1::2]) == {"-"}
+    if is_dashed and all(map(_is_chord_word, words[::2])):
+        chords = re.sub(r"(?<=\s)-(?=\s)", " ", line.plain[start : len(bars)])
+        line.plain = line.plain[:start] + chords + line.plain[len(bars) :]
+        line.dashed = True
+
+
+def _is_chord_word(word: str) -> bool:
+    return is_chord_like(word) or is_roman(word)
 
 
 def late_direction(plain: str) -> tuple[str, int | None]:
@@ -101,6 +127,9 @@ def _style_of_chart(lines: list[Line]) -> Style:
             words = line.plain.partition(":")[2].split() or line.plain.split()
             if words and all(is_chord_like(word) for word in words):
                 count.update(style_of(word) for word in words)
+            words = line.plain.replace("|", " ").split()
+            if len(words) > 1 and all(is_roman(word) for word in words):
+                count[Style.NUMBERS] += len(words)  # to be refused as numbers
     return Style.LETTERS if count[Style.LETTERS] > count[Style.NUMBERS] else Style.NUMBERS
 
 
@@ -138,7 +167,7 @@ def _classify(line: Line, style: Style) -> None:
 
 def _classify_named(line: Line, name: str, value: str, start: int, style: Style) -> None:
     line.name, line.column = name.strip(), start + 1
-    words = value.split()
+    words = late_direction(value)[0].split()
     if words and meant_header(name) is not None:
         line.kind = "other"
     elif read_ending(name) is not None or (words and all(_is_bar_word(w, style) for w in words)):
@@ -162,7 +191,12 @@ def _is_bars(plain: str, style: Style) -> bool:
         return True
     if len(words) == 1 and len(words[0]) == 1 and words[0].isalpha():
         return False  # a rehearsal letter
-    return all(_is_bar_word(word, style) for word in words)
+    if len(words) > 1 and all(is_roman(word) for word in words):
+        return True
+    chords = sum(_is_bar_word(word, style) for word in words)
+    return chords == len(words) or (
+        chords > 1 and words[0] != "-" and chords + words.count("-") == len(words)
+    )
 
 
 def _is_bar_word(word: str, style: Style) -> bool:

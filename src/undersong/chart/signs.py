@@ -43,6 +43,10 @@ _BARE_DIGITS = re.compile(r"([#b]*[1-7])(2|4|5|6|7)")
 _SUPERSCRIPT = re.compile(r"[⁰¹²³⁴⁵⁶⁷⁸⁹]+")
 _SUPER_DIGITS = str.maketrans("⁰¹²³⁴⁵⁶⁷⁸⁹", "0123456789")
 PREFIX_WORDS = {"push": "<<", "pushed": "<<", "held": "<", "hold": "<", "diamond": "<"}
+_ROMAN = re.compile(
+    r"[#b]*(?:VII|VI|IV|V|III|II|I|vii|vi|iv|v|iii|ii|i)"
+    r"(?:7|maj7|M7|m|-|\+|o|°|ø|o7|°7|ø7|dim|aug|sus|sus[24])?(?:/\w+)?"
+)
 _LETTER_START = re.compile(r"[A-Ga-g]")
 _NUMBER_START = re.compile(r"[#b]*[0-9]")
 _SUBBEATS = {"e": Fraction(1, 4), "&": Fraction(1, 2), "a": Fraction(3, 4)}
@@ -111,6 +115,11 @@ def _unwrapped(text: str) -> str:
     """A token without the bracket of a split bar: ``(1`` and ``5)``, but not of ``5(7)``."""
     text = text.removeprefix("(")
     return text[:-1] if text.endswith(")") and text.count(")") > text.count("(") else text
+
+
+def is_roman(text: str) -> bool:
+    """True where a token is a chord in Roman numerals (``vi``, ``bVII``), which are not read."""
+    return _ROMAN.fullmatch(_unwrapped(text)) is not None
 
 
 def style_of(text: str) -> Style | None:
@@ -226,6 +235,11 @@ def _read_letters(core: str, column: int, reading: Reading) -> NumberChord:
                 f"write {_number(core).in_key(reading.key)}.",  # type: ignore[union-attr]
                 column,
             )
+        if is_roman(core):
+            message = (
+                f"{core} is no chord here: this chart is in letters, such as {reading.key.tonic}."
+            )
+            raise SignError(message, column)
         raise SignError(f"{core} is no chord: write a name such as Am7, D/F# or Bbmaj7.", column)
     if name != core:
         reading.remark(column, f"{core} is read as {chord}.")
@@ -242,7 +256,7 @@ def _no_number(core: str, reading: Reading) -> str:
         return f"{core} is no chord: degrees go from 1 to 7."
     if re.fullmatch(r"[1-7][#b]+.*", core):
         return f"{core} is no chord: write the flat or sharp before the number, as in b7."
-    if re.match(r"[iIvV]+\b", core):
+    if is_roman(core):
         return f"{core} is no chord here: write figures, 1 to 7, with a dash for minor (6-)."
     if core.strip("-") == "":
         return "A dash stands alone: write / for a beat more, or put it to its number for a minor."
