@@ -368,3 +368,17 @@ def test_two_tabs_are_two_takes(app: tuple[TestClient, Desk]) -> None:
     assert [answer["outcome"] for answer in answers] == ["C", "C"]
     assert len(desk.book.takes_of(None)) == 2
     assert desk.book.faults() == ()
+
+
+def test_a_section_of_a_song_is_practised_by_itself(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    desk.book.keep_chart("Stone: part two", "Title: Stone: part two\nKey: G\nTempo: 90\n\n"
+                         "Verse\n| 1 | 4 |\n\nEnd\n| 5 | 1 |\n", at=desk.clock())  # fmt: skip
+    asked = {"song": "Stone: part two", "section": "End"}
+    text = client.get("/practice/at", params=asked).text
+    assert 'name="song" value="Stone: part two"' in text
+    assert "Stone: part two: End" in text
+    sheet = client.get("/practice/sheet", params=asked | {"tempo": "90"}).json()
+    # Two bars of 4/4 at 90 after the count-in.
+    assert sheet["end_s"] - sheet["start_s"] == pytest.approx(2 * 4 * 60 / 90)
+    assert client.get("/practice/at", params=asked | {"section": "x"}).status_code == 400

@@ -35,6 +35,7 @@ class Work:
     song_bpm: float | None = None
     sections: tuple[str, ...] = ()
     section: str = ""
+    song: str = ""
 
 
 def work_of(desk: Desk, player: Player | None, query: Mapping[str, str]) -> Work:
@@ -89,6 +90,7 @@ def _line(desk: Desk, player: Player | None, title: str, section: str) -> Work:
         remarks=sheet.remarks,
         sections=sections,
         section=section,
+        song=song.title,
     )
 
 
