@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from hypothesis.strategies import DrawFn, SearchStrategy
 
 from undersong.theory.chord import QUALITIES, NumberChord
-from undersong.theory.key import MAJOR_KEYS, MINOR_KEYS, Degree, Key
+from undersong.theory.key import MAJOR_KEYS, MINOR_KEYS, Degree, Key, MinorHabit
 from undersong.theory.meter import Meter, Wholes, parse_meter
 from undersong.theory.part import (
     Articulation,
@@ -177,6 +177,7 @@ def _around(
         chords=tuple(ChordMark(at, draw(st.none() | number_chords)) for at in at_places()),
         swing=draw(st.none() | st.just(Swing()) | st.just(Swing(Fraction(1, 16), Fraction(3, 2)))),
         tuning=tuning,
+        minor_habit=draw(st.sampled_from(MinorHabit)),
     )
 
 

@@ -12,10 +12,10 @@ from exchange_parts import FIVE, PARTS, line
 from undersong.errors import ExchangeError
 from undersong.exchange import musicxml_bytes, part_from_musicxml
 from undersong.exchange.chordkinds import chord_kind, quality_of
-from undersong.theory.chord import QUALITIES, Quality
-from undersong.theory.key import parse_key
+from undersong.theory.chord import QUALITIES, Quality, parse_number_chord
+from undersong.theory.key import MinorHabit, parse_key
 from undersong.theory.meter import parse_meter
-from undersong.theory.part import Articulation, Note, Part, Voice
+from undersong.theory.part import Articulation, ChordMark, Note, Part, Voice
 from undersong.theory.pitch import parse_pitch
 
 F = Fraction
@@ -326,3 +326,16 @@ def test_of_several_parts_the_bass_is_taken_or_asked_for() -> None:
     with pytest.raises(ExchangeError, match="1 Keys, 2 Guitar"):
         part_from_musicxml(two("Keys", "Guitar"))
     assert str(part_from_musicxml(two("Keys", "Guitar"), which="2").notes[0].pitch) == "G1"
+
+
+def test_chord_letters_of_a_minor_song_counted_from_its_relative_major() -> None:
+    """In E minor the home chord 6- is Em, whatever it is called (trade handbook 2.5)."""
+    home = parse_number_chord("6-")
+    part = Part(
+        "Minor", parse_key("Em"), parse_meter("4/4"), 70,
+        (Note(F(0), F(1), parse_pitch("E1"), chord=home),),
+        chords=(ChordMark(F(0), home),), minor_habit=MinorHabit.RELATIVE,
+    )  # fmt: skip
+    data = musicxml_bytes(part)
+    assert texts(part, ".//harmony/root/root-step") == ["E"]
+    assert part_from_musicxml(data).chords == part.chords

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from undersong.exchange.chordkinds import chord_kind
-from undersong.exchange.marks import in_force
 from undersong.exchange.musicxml_note import TYPES
 from undersong.exchange.staves import Staves
 from undersong.exchange.values import Span, value_name
@@ -95,12 +94,10 @@ class Signs:
             yield _Sign(tempo.at, 1, self._tempo(tempo))
         if part.swing is not None and part.swing.unit.denominator in _SWUNG_TYPES:
             yield _Sign(Fraction(0), 2, self._swing)
-        key_at = in_force(part.key_marks)
         for at, chord in self._chords():
-            mark = key_at(at)
             if chord is not None:
                 yield _Sign(at, 3, self._words("words", str(chord)))
-            yield _Sign(at, 4, self._harmony(chord, part.key if mark is None else mark.key))
+            yield _Sign(at, 4, self._harmony(chord, part.counted_from(at)))
         dynamic = Dynamic.MF
         for note in part.notes:
             if note.dynamic is not dynamic:

@@ -18,7 +18,7 @@ from undersong.exchange.repeats import Road
 from undersong.exchange.xmltree import Element, text_of
 from undersong.theory.chord import Chord, NumberChord, number_of, parse_number_chord
 from undersong.theory.interval import Interval
-from undersong.theory.key import MAJOR_KEYS, Degree, Key, Mode, key_on, parse_degree
+from undersong.theory.key import MAJOR_KEYS, Degree, Key, MinorHabit, Mode, key_on, parse_degree
 from undersong.theory.meter import FOUR_FOUR, Meter, Wholes
 from undersong.theory.part import Articulation, Dynamic
 from undersong.theory.pitch import Pitch, PitchName
@@ -78,7 +78,8 @@ class Measure:
 class MeasureReader:
     """Reads measures in the order of the file; holds what carries over from one to the next."""
 
-    def __init__(self, drum_keys: dict[str, int]) -> None:
+    def __init__(self, drum_keys: dict[str, int], minor_habit: MinorHabit) -> None:
+        self.minor_habit = minor_habit
         self.tab_staves: set[int] = set()
         self.tunings: dict[int, dict[int, int]] = {}
         self.swing: Swing | None = None
@@ -133,7 +134,7 @@ class MeasureReader:
         """By numbers of the key in force there, which may be told later than the chord."""
         keys = [key for place, key in self._measure.keys if place <= at]
         key = keys[-1] if keys else self._measure.key
-        return None if chord is None else number_of(chord, key)
+        return None if chord is None else number_of(chord, key.number_key(self.minor_habit))
 
     @property
     def _where(self) -> str:

@@ -31,8 +31,10 @@ from undersong.exchange.bounds import (
 from undersong.exchange.choose import Candidate, chosen
 from undersong.exchange.marks import in_force, meter_lasting, sections_of, told_in
 from undersong.exchange.musicxml_measure import Head, Measure, MeasureReader
+from undersong.exchange.musicxml_write import HABIT_FIELD
 from undersong.exchange.repeats import MAX_BARS, played_order
 from undersong.exchange.xmltree import Element, parsed, text_of
+from undersong.theory.key import MinorHabit
 from undersong.theory.meter import Meter, Wholes
 from undersong.theory.part import (
     ChordMark,
@@ -72,7 +74,7 @@ def part_from_musicxml(data: bytes, *, which: str | None = None) -> Part:
     if root.tag not in ("score-partwise", "score-timewise"):
         raise ExchangeError(f"This XML is not MusicXML: it holds <{root.tag}>, not a score.")
     score_part = _score_part(root, which)
-    reader = MeasureReader(_drum_keys(score_part))
+    reader = MeasureReader(_drum_keys(score_part), _minor_habit(root))
     measures = [reader.read(head, music) for head, music in _measures(root, score_part)]
     if not measures:
         raise ExchangeError("The file holds no measures.")
@@ -206,6 +208,14 @@ class _Score:
             self.tempos.append(mark)
 
 
+def _minor_habit(root: Element) -> MinorHabit:
+    """How our own files say that numbers are counted; others leave it at the key's own tonic."""
+    for told in root.iterfind("identification/miscellaneous/miscellaneous-field"):
+        if told.get("name") == HABIT_FIELD and told.text == MinorHabit.RELATIVE:
+            return MinorHabit.RELATIVE
+    return MinorHabit.TONIC
+
+
 def _assembled(
     root: Element, score_part: Element, reader: MeasureReader, measures: Sequence[Measure]
 ) -> Part:
@@ -236,6 +246,7 @@ def _assembled(
         chords=tuple(sorted(score.chords, key=lambda mark: mark.at)),
         swing=reader.swing,
         tuning=_tuning(reader),
+        minor_habit=reader.minor_habit,
     )
     return replace(shell, notes=_notes(score, reader.tab_staves, shell))
 

@@ -30,6 +30,7 @@ from undersong.exchange.staves import Staves, drum_id, drum_name, staves_of
 from undersong.exchange.values import Value
 from undersong.exchange.written import WrittenBar, WrittenPart, written
 from undersong.exchange.xmltree import Element, sub
+from undersong.theory.key import MinorHabit
 from undersong.theory.meter import Wholes
 from undersong.theory.part import Part, Voice
 
@@ -39,6 +40,7 @@ _DOCTYPE = (
 )
 _TAB_VOICE = 5  # voices 1 to 4 are the staff's by habit; the TAB staff starts at 5
 PART_ID = "P1"
+HABIT_FIELD = "undersong minor numbers"
 
 
 def musicxml_bytes(part: Part) -> bytes:
@@ -70,9 +72,14 @@ class _Score:
     def root(self) -> Element:
         root = etree.Element("score-partwise", version="4.0")
         sub(sub(root, "work"), "work-title", self.part.title)
-        encoding = sub(sub(root, "identification"), "encoding")
+        about = sub(root, "identification")
+        encoding = sub(about, "encoding")
         sub(encoding, "software", "Undersong")
         sub(encoding, "supports", element="beam", type="yes")
+        if self.part.minor_habit is not MinorHabit.TONIC:
+            # MusicXML has no word for how numbers are counted; this field brings it back to us.
+            other = sub(about, "miscellaneous")
+            sub(other, "miscellaneous-field", self.part.minor_habit, name=HABIT_FIELD)
         _part_list(root, self.part)
         body = sub(root, "part", id=PART_ID)
         for place, bar in enumerate(self.written.bars):

@@ -10,7 +10,8 @@ left out where it would say what is the case anyway (a plain note, no pick-up, s
 part          title, key, meter, tempo_bpm, notes
 and           voice, pickup, length, key_marks [at, key], meter_marks [at, meter],
               tempo_marks [at, tempo_bpm, beat], sections [at, name, visit],
-              chords [at, number or null], swing [unit, ratio], tuning [MIDI, low to high]
+              chords [at, number or null], swing [unit, ratio], tuning [MIDI, low to high],
+              minor_habit "relative" where numbers of a minor key count from its relative major
 note          at, length, midi, pitch, degree, chord, string, fret, finger
 and           articulation, dynamic, accented, tied, why
 ============  ===================================================================
@@ -33,7 +34,7 @@ from undersong.exchange.bounds import checked_count, checked_length, checked_siz
 from undersong.exchange.fields import Fields
 from undersong.exchange.marks import in_force
 from undersong.theory.chord import parse_number_chord
-from undersong.theory.key import Key, parse_degree, parse_key
+from undersong.theory.key import Key, MinorHabit, parse_degree, parse_key
 from undersong.theory.meter import Meter, Wholes, parse_meter
 from undersong.theory.part import (
     Articulation,
@@ -52,6 +53,7 @@ from undersong.theory.tempo import Swing, TempoMark
 _PART_KEYS = (
     "title", "key", "meter", "tempo_bpm", "notes", "voice", "pickup", "length", "key_marks",
     "meter_marks", "tempo_marks", "sections", "chords", "swing", "tuning",
+    "minor_habit",
 )  # fmt: skip
 _NOTE_KEYS = (
     "at", "length", "midi", "pitch", "degree", "chord", "string", "fret", "finger",
@@ -79,6 +81,8 @@ def part_to_json(part: Part) -> dict[str, object]:
         rows["swing"] = {"unit": str(part.swing.unit), "ratio": str(part.swing.ratio)}
     if part.tuning is not None:
         rows["tuning"] = list(part.tuning)
+    if part.minor_habit is not MinorHabit.TONIC:
+        rows["minor_habit"] = part.minor_habit.value
     rows["notes"] = [_note_to_json(note) for note in part.notes]
     return rows
 
@@ -191,6 +195,7 @@ def _part(fields: Fields) -> Part:
         ),
         swing=_swing(fields),
         tuning=_tuning(fields),
+        minor_habit=fields.choice("minor_habit", MinorHabit, MinorHabit.TONIC),
     )
     rows = fields.rows("notes", _NOTE_KEYS, required=True)
     checked_count(len(rows))

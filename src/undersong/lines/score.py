@@ -105,6 +105,7 @@ class Score:
             ),
             chords=self._chord_marks(),
             swing=swing_of(song, self.feel),
+            minor_habit=song.minor_habit,
         )
 
     def _chord_marks(self) -> tuple[ChordMark, ...]:

@@ -22,7 +22,7 @@ from enum import IntEnum
 
 from undersong.lines.walk import STEP_SEMITONES, scale_over
 from undersong.theory.chord import NumberChord
-from undersong.theory.key import Key, MinorHabit, Mode
+from undersong.theory.key import Key
 from undersong.theory.meter import Wholes
 from undersong.theory.part import Part, Stroke
 from undersong.theory.pitch import SEMITONES_PER_OCTAVE
@@ -109,7 +109,7 @@ class _Walker:
         self.bars = part.bars
         self.bar_lines = {bar.at for bar in self.bars}
         self.arrivals = {mark.at for mark in part.chords}
-        habit = _minor_habit(part)
+        habit = part.minor_habit
         self._counted = {key: key.number_key(habit) for key in _keys(part)}
         self._chord = self._bar = 0
         self.keys = self._chord_keys() if part.chords else []
@@ -166,17 +166,6 @@ class _Walker:
 
 def _keys(part: Part) -> set[Key]:
     return {part.key, *(mark.key for mark in part.key_marks)}
-
-
-def _minor_habit(part: Part) -> MinorHabit:
-    """How a part's degrees are counted in minor keys: what most of its notes bear out."""
-    votes = 0
-    for note in part.notes:
-        key = part.key_at(note.at)
-        if note.degree is not None and key.mode is Mode.MINOR:
-            relative, own = (k.degree_of(note.pitch.name) for k in (key.relative, key))
-            votes += (note.degree == relative) - (note.degree == own)
-    return MinorHabit.RELATIVE if votes >= 0 else MinorHabit.TONIC
 
 
 def _with_approaches(seen: list[Seen]) -> list[Seen]:

@@ -19,7 +19,7 @@ from fractions import Fraction
 
 from undersong.errors import TheoryError
 from undersong.theory.chord import NumberChord
-from undersong.theory.key import Degree, Key
+from undersong.theory.key import Degree, Key, MinorHabit
 from undersong.theory.meter import Meter, Wholes
 from undersong.theory.pitch import Pitch
 from undersong.theory.tempo import Swing, TempoMap, TempoMark
@@ -150,6 +150,8 @@ class Part:
         Changes after the start.
     tuning
         MIDI numbers of the open strings, low to high, once the neck has chosen.
+    minor_habit
+        How degrees and chord numbers are counted where the key is minor.
     """
 
     title: str
@@ -167,6 +169,7 @@ class Part:
     chords: tuple[ChordMark, ...] = ()
     swing: Swing | None = None
     tuning: tuple[int, ...] | None = None
+    minor_habit: MinorHabit = MinorHabit.TONIC
 
     def __post_init__(self) -> None:
         TempoMark(Fraction(0), self.tempo_bpm, self.meter.beat)
@@ -219,6 +222,10 @@ class Part:
         """The key in force at a place."""
         keys = [mark.key for mark in self.key_marks if mark.at <= at]
         return keys[-1] if keys else self.key
+
+    def counted_from(self, at: Wholes) -> Key:
+        """The key whose tonic is the 1 of degrees and chord numbers at a place."""
+        return self.key_at(at).number_key(self.minor_habit)
 
     def chord_at(self, at: Wholes) -> NumberChord | None:
         """The chord sounding at a place; None before the first or where nobody plays."""
