@@ -18,7 +18,7 @@ from fractions import Fraction
 from undersong.chart.bars import read_bar
 from undersong.chart.headers import MAX_CAPO, bare_name
 from undersong.chart.lines import text_lines
-from undersong.chart.sheet import LETTER_KEY, Sheet, SheetSettings, song_from
+from undersong.chart.sheet import LETTER_KEY, Sheet, SheetSettings, play_order, song_from
 from undersong.chart.sheetlines import (
     IDLE_MARKS,
     LABEL,
@@ -30,6 +30,8 @@ from undersong.chart.sheetlines import (
     full_name,
     is_barred_line,
     is_chord_line,
+    names_in,
+    order_in,
     times_in,
     unread_bars,
     words_of,
@@ -108,6 +110,7 @@ class SheetReader:
         self.dropped: list[int] = []
         self.guessed_bars = 0
         self.stanzas = 0
+        self.names: list[str] = []  # of all sections, also of those to come
         self.after_gap = False
         self.last_line: tuple[int, str] = (0, "")  # the last line of chords, and its section
         self.last_bar = 0  # the first bar of that line
@@ -119,9 +122,11 @@ class SheetReader:
         if sum(word.kind == "chord" for line in words for word in line) > MAX_SHEET_CHORDS:
             message = f"A sheet of more than {MAX_SHEET_CHORDS} chords cannot be one song."
             raise ChartErrors([ChartSyntaxError(message)])
+        self.names = names_in(plain)
         for index, raw in enumerate(lines):
             self._line(index + 1, raw, plain[index], words, index)
         self._end_section()
+        play_order(self.sheet)
         self._last_remarks()
         return self.sheet
 
@@ -130,6 +135,10 @@ class SheetReader:
     ) -> None:
         if not plain.strip():
             self.after_gap = True
+            return
+        order = order_in(plain, self.names)
+        if order is not None:
+            self.sheet.order = (line, order)
             return
         if self._label(line, plain):
             return
@@ -221,6 +230,7 @@ class SheetReader:
             self.sheet.remark(draft.line, 1, "left out", f"{draft.name} has no chords.")
             return
         self.sheet.visits += [name] * draft.times
+        self.sheet.aliases[bare] = name
         if bare not in names:
             self.sheet.remark(
                 draft.line,

@@ -78,6 +78,11 @@ _CAPO = re.compile(
     r"(?:none|no|(?:on|at)?\s*(?:the\s+)?(?:fret)?\s*(?P<fret>\d{1,2})(?:st|nd|rd|th)?\s*(?:fret)?)",
     re.IGNORECASE,
 )
+_ORDER_WORD = re.compile(
+    r"(?:v|vs|verse|c|ch|chorus|pre|pc|pre-?chorus|b|br|bridge|t|tag|i|in|intro|o|out|outro|"
+    r"inst|int|interlude|solo|end|ending)\d{0,2}|\(?x\d{1,2}\)?|\(?\d{1,2}x\)?",
+    re.IGNORECASE,
+)
 _NOTE_VALUES = {
     "♩": Fraction(1, 4),
     "q": Fraction(1, 4),
@@ -330,6 +335,28 @@ def read_order(
     return items
 
 
+def short_order(text: str, names: Sequence[str], aliases: dict[str, str]) -> list[OrderItem] | None:
+    """The roadmap in a line without its header, ``V1 C V1 C C``; None for any other line.
+
+    Every word must be a usual short form, and every one must mean a section of the song.
+    """
+    if not looks_like_order(text):
+        return None
+    try:
+        return read_order(text, 1, names, aliases)
+    except SignError:
+        return None
+
+
+def looks_like_order(text: str) -> bool:
+    """True where all words of a line are usual short forms of sections, and not chords."""
+    words = re.sub(r"[,;>→|]|\s-+\s", " ", text).split()
+    if len(words) < 3 or not all(_ORDER_WORD.fullmatch(word) for word in words):
+        return False
+    is_named = len(words[0].rstrip("0123456789")) > 2  # "Intro C C B" are chords
+    return not all(re.fullmatch(r"[CB]|\(?x?\d+x?\)?", word) for word in words[is_named:])
+
+
 def _spaced_order(
     text: str, column: int, names: Sequence[str], aliases: dict[str, str]
 ) -> list[OrderItem]:
@@ -346,10 +373,21 @@ def _spaced_order(
                 if count == 1:
                     raise
                 continue
+            if _is_several(part, names, aliases):
+                continue
             items.append(item)
             at += count
             break
     return items
+
+
+def _is_several(part: str, names: Sequence[str], aliases: dict[str, str]) -> bool:
+    """True for ``Pre C``: not a name as written, and each of its words is one by itself."""
+    name = _END_TIMES.sub("", part).strip()
+    words = name.split()
+    if len(words) < 2 or bare_name(name) in {*map(bare_name, names), *aliases}:
+        return False
+    return all(_match(word, names, aliases) is not None for word in words)
 
 
 def _order_item(part: str, column: int, names: Sequence[str], aliases: dict[str, str]) -> OrderItem:
@@ -396,6 +434,10 @@ def _match(name: str, names: Sequence[str], aliases: dict[str, str]) -> str | No
     letters = asked.rstrip("0123456789")
     digits = asked[len(letters) :]
     fits = [full for full in names if _fits(full, letters, digits)]
+    if not fits and digits:  # V2 where Verse 2 plays the bars of another
+        fits = [aliases[bare] for bare in aliases if _fits(bare, letters, digits)]
+    if not fits and digits == "1":  # V1 where there is one verse, without a number
+        fits = [full for full in names if bare_name(full).isalpha() and _fits(full, letters, "")]
     if len(fits) > 1 and letters in _SHORT_NAMES:
         usual = _SHORT_NAMES[letters]
         fits = [full for full in fits if bare_name(full).rstrip("0123456789") == usual]

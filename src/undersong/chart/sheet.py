@@ -10,8 +10,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import groupby
 
+from undersong.chart.headers import read_order
 from undersong.chart.keyfind import KeyGuess, find_key
 from undersong.chart.names import Naming
+from undersong.chart.signs import SignError
 from undersong.chart.song import (
     ASSUMED_TEMPO_BPM,
     Bar,
@@ -56,6 +58,8 @@ class Sheet:
     tempo_bpm: float | None = None
     sections: list[Section] = field(default_factory=list)
     visits: list[str] = field(default_factory=list)
+    aliases: dict[str, str] = field(default_factory=dict)  # bare names that play another section
+    order: tuple[int, str] | None = None  # the line of the roadmap, and its words
     remarks: list[Remark] = field(default_factory=list)
     assumed: set[str] = field(default_factory=set)
 
@@ -103,6 +107,24 @@ def song_from(sheet: Sheet, settings: SheetSettings, *, source: str | None = Non
         report=tuple(sorted(sheet.remarks, key=lambda each: (each.line, each.column))),
         assumed=frozenset(sheet.assumed),
     )
+
+
+def play_order(sheet: Sheet) -> None:
+    """Put the order that stands on a sheet in place of that of its sections."""
+    if sheet.order is None:
+        return
+    line, text = sheet.order
+    names = [section.name for section in sheet.sections]
+    try:
+        items = read_order(text, 1, names, sheet.aliases)
+    except SignError as error:
+        sheet.remark(line, 1, "left out", f"The order is not used. {error.message}")
+        return
+    sheet.visits = [item.name for item in items for _ in range(item.times)]
+    sheet.remark(line, 1, "guessed", "This line is read as the order.")
+    for name in names:
+        if name not in sheet.visits:
+            sheet.remark(line, 1, "left out", f"{name} is not in the order.")
 
 
 def with_capo(song: Song, capo: int) -> Song:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from undersong.chart.headers import looks_like_order, short_order
 from undersong.chart.names import Naming, read_name
 from undersong.chart.signs import plain_signs
 from undersong.chart.song import MAX_TIMES
@@ -22,6 +24,7 @@ NUMBERED = re.compile(r"\s*(?P<number>\d{1,2})\s*[.):]\s*")
 LONG_NAMES = {"v": "Verse", "c": "Chorus", "ch": "Chorus", "b": "Bridge", "br": "Bridge"}
 LONG_NAMES |= {"pc": "Pre-Chorus"}
 TIMES = re.compile(r"\(?\s*(?:x\s*(?P<a>\d{1,2})|(?P<b>\d{1,2})\s*x)\s*\)?", re.IGNORECASE)
+_ORDER = re.compile(r"\s*(?:order|form|roadmap)\s*:\s*(?=\S)", re.IGNORECASE)
 _PLAYED_MARKS = {"/", "%", ".", "//", "///", "////", "0"}
 IDLE_MARKS = {"-", "--", "~", "→", "->", ">", "*", "&", "…", "..."}
 
@@ -41,6 +44,28 @@ def section_name(text: str) -> str | None:
     """The section that words name (``Verse 2``, ``[CHORUS]``), or None for other words."""
     match = LABEL.fullmatch(plain_signs(text))
     return None if match is None or len(text.strip()) < 2 else full_name(match["name"])
+
+
+def names_in(lines: Sequence[str]) -> list[str]:
+    """The names of all sections of a sheet, by its lines."""
+    found: dict[str, None] = {}
+    for line in lines:
+        match = LABEL.match(line)
+        if match is None or looks_like_order(line):
+            continue
+        is_short = len(match["name"].rstrip("0123456789 ")) < 3  # C may be a chord
+        if not is_short or match.end() == len(line.rstrip()) or match["colon"]:
+            found[full_name(match["name"])] = None
+    return list(found)
+
+
+def order_in(plain: str, names: Sequence[str]) -> str | None:
+    """The roadmap on a line, with its header or in the usual short forms; else None."""
+    headed = _ORDER.match(plain)
+    if headed is not None:
+        return plain[headed.end() :].strip()
+    text = plain.strip()
+    return None if short_order(text, names, {}) is None else text
 
 
 def words_of(plain: str, naming: Naming) -> list[Word]:

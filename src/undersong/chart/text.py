@@ -7,6 +7,7 @@ chart is collected and all are raised together. `docs/charts.md` teaches the lan
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from undersong.chart import headers
@@ -61,6 +62,7 @@ def read_with_layout(text: str, *, source: str | None = None) -> tuple[Song, Lay
     raw = text_lines(text)
     faults = Faults(raw, source)
     lines, style = classified(raw)
+    _find_order(lines, faults)
     head = read_head(lines, style, faults)
     body = BodyReader(head, style, faults).read(lines)
     order = _order(head, body, faults)
@@ -70,6 +72,31 @@ def read_with_layout(text: str, *, source: str | None = None) -> tuple[Song, Lay
         raise ChartErrors(faults.in_order)
     layout = Layout(lines, body.bars, head.at, body.section_lines)
     return with_capo(_song(head, body, order, style, faults, text), head.capo), layout
+
+
+def _find_order(lines: list[Line], faults: Faults) -> None:
+    """A line such as ``V1 C V1 C C`` is the order, where it has no header and names sections."""
+    if any(line.kind == "header" and line.name == "order" for line in lines):
+        return
+    names = [name for line in lines if (name := _section_named(line))]
+    for line in lines:
+        is_bare_title = line.kind == "header" and line.name == "title" and line.column == 1
+        if (line.kind == "section" or is_bare_title) and (
+            headers.short_order(line.plain.strip(), names, {}) is not None
+        ):
+            line.kind, line.name, line.column = "header", "order", 1
+            faults.remark(line.index, 1, "This line is read as the order.")
+
+
+def _section_named(line: Line) -> str:
+    """The section a line names, in its margin or alone; "" where it names none."""
+    start = re.split(r"[|:]", line.plain.strip(), maxsplit=1)[0].strip()
+    if line.kind not in ("section", "bars") or headers.looks_like_order(start):
+        return ""
+    try:
+        return headers.read_heading(start, 1).name
+    except SignError:
+        return ""
 
 
 def _order(head: Head, body: Body, faults: Faults) -> tuple[OrderItem, ...]:
