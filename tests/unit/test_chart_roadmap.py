@@ -140,3 +140,9 @@ def test_bars_without_any_chord_are_played_in_silence() -> None:
     song = parse_song(HEAD + "V\n| / / / / | / / / / |\n")
     assert (total_bars(song), timeline(song), chord_at(song, Fraction(0))) == (2, (), None)
     assert chords_of(()) == ()
+
+
+def test_words_after_a_section_in_the_margin_are_its_own() -> None:
+    song = parse_song(HEAD + "V\n| 1 | 4 |\n-- build\nIntro | 5 | 1 | -- softly\n")
+    words = [[bar.directions for bar in section.bars] for section in song.sections]
+    assert words == [[(), ("build",)], [("softly",), ()]]

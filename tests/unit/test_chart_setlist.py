@@ -60,7 +60,7 @@ def test_everything_wrong_is_said_at_once() -> None:
         "4:1 tempo = 900 cannot be: write a number from 10 to 400.",
         "6:1 This song names no chart: write file = ...",
         "7:1 tempi means nothing here: use file, key, tempo, singer, notes.",
-        "11:1 level = 7 cannot be: write a number from 1 to 5.",
+        "11:1 level = 7 cannot be: write a number from 1 to 6.",
         "12:1 hand = both is not known: write right or left.",
         "13:1 G2,D2 is not a tuning: write the strings from low to high, as in E1,A1,D2,G2, or one "
         "of standard, four-string, drop d, low string dropped, five-string, half step down, whole "
