@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import signal
 import subprocess
 import sys
 from pathlib import Path
+from urllib.request import urlopen
 
 import pypdf
 import pytest
@@ -49,13 +51,18 @@ def test_the_whole_list_is_in_the_help(undersong: Undersong) -> None:
         assert f"    {command} " in said.out
 
 
-def test_what_is_not_built_says_so(undersong: Undersong) -> None:
-    said = undersong("open")
-    assert said.status == 3
-    assert "not built yet" in said.err
-    said = undersong("open", "--json")
-    assert said.status == 3
-    assert json.loads(said.out)["built"] is False
+def test_open_says_where_it_is(tmp_path: Path) -> None:
+    words = ["open", "--no-browser", "--json", "--log", str(tmp_path / "log.sqlite")]
+    with subprocess.Popen(
+        [sys.executable, "-m", "undersong", *words], stdout=subprocess.PIPE, text=True
+    ) as app:
+        assert app.stdout is not None
+        address = json.loads(app.stdout.readline())["address"]
+        assert address.startswith("http://127.0.0.1:")
+        with urlopen(address) as page:
+            assert "Slow Water, Bright Stone" in page.read().decode()
+        app.send_signal(signal.SIGINT)
+        assert app.wait(timeout=30) == 0
 
 
 def test_pages_and_drawings(undersong: Undersong, tmp_path: Path) -> None:

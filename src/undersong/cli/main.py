@@ -1,6 +1,6 @@
 """The second door: parse the words, call one function, print.
 
-Exit status: 0 for an answer, whatever it is; 2 for bad input; 3 for a command not built yet.
+Exit status: 0 for an answer, whatever it is; 2 for bad input.
 """
 
 from __future__ import annotations
@@ -12,13 +12,13 @@ from collections.abc import Sequence
 from importlib.metadata import version
 from typing import NoReturn
 
-from undersong.cli import chart, climb, demo, drill, finger, hear, line, neck, notyet, pack
+from undersong.cli import app, chart, climb, demo, drill, finger, hear, line, neck, pack
 from undersong.cli.options import Commands
 from undersong.errors import UndersongError
 
 BAD_INPUT = 2
 
-_COMMANDS = (demo, chart, neck, drill, line, finger, hear, climb, pack, notyet.open_)
+_COMMANDS = (demo, chart, neck, drill, line, finger, hear, climb, pack, app)
 
 
 class _Parser(argparse.ArgumentParser):

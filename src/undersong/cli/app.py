@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import json
 import socket
 import threading
 import webbrowser
 from pathlib import Path
 
-from undersong.cli.options import Commands
+from undersong.cli.options import Commands, add_json
 from undersong.errors import UndersongError
 
 HOST = "127.0.0.1"
@@ -31,6 +32,7 @@ def add(commands: Commands) -> None:
     command.add_argument(
         "--no-browser", action="store_true", help="only print the address; open nothing"
     )
+    add_json(command)
     command.set_defaults(run=run)
 
 
@@ -51,9 +53,13 @@ def run(args: argparse.Namespace) -> int:
             desk.bring_demo()
         listening = _listening(args.port)
         address = f"http://{HOST}:{listening.getsockname()[1]}/"
-        print(
-            f"Undersong is open at {address}\nLeave this window be; Ctrl-C closes it.", flush=True
-        )
+        if args.json:
+            print(json.dumps({"address": address}), flush=True)
+        else:
+            print(
+                f"Undersong is open at {address}\nLeave this window be; Ctrl-C closes it.",
+                flush=True,
+            )
         if not args.no_browser:
             threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
         config = uvicorn.Config(
