@@ -105,7 +105,7 @@ def test_two_clean_passes_up_one_failure_down(
         page.locator("[data-file]").set_input_files(TAKES / f"{take}.flac")
         page.wait_for_function(
             "after => document.querySelector('.verdict .next')?.textContent.includes(after)",
-            arg="Once more at 70" if take == "first" else "Next: 75",
+            arg="Once more clean at 70" if take == "first" else "Next: 75",
         )
         assert tempo.inner_text() == after
         expected = heard(undersong, tmp_path, take, 70)

@@ -127,7 +127,7 @@ def _drill(song: Song, out: Path) -> DrillSheet:
 
 def _listen(part: Part, out: Path) -> None:
     from undersong.cli.hear import listen, spoken
-    from undersong.cli.keeping import keep_take, next_tempo
+    from undersong.cli.keeping import keep_take
     from undersong.ear import hearing_json
     from undersong.log.book import Book
 
@@ -149,7 +149,7 @@ def _listen(part: Part, out: Path) -> None:
                 length_s=length_s,
                 at=datetime.now(UTC),
             )
-            for line in (*spoken(hearing, asked), next_tempo(kept)):
+            for line in (*spoken(hearing, asked), kept.in_words):
                 print(f"  {line}")
 
 

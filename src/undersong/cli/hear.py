@@ -57,7 +57,6 @@ def add(commands: Commands) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the verdict."""
-    from undersong.cli.keeping import next_tempo
     from undersong.ear import hearing_json
     from undersong.exchange import read_part
 
@@ -85,7 +84,7 @@ def run(args: argparse.Namespace) -> int:
         return 0
     print("\n".join(spoken(hearing, part)))
     if kept is not None:
-        print(next_tempo(kept))
+        print(kept.in_words)
     return 0
 
 

@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 LOG_NAME = "log.sqlite"
 SAME_TEMPO = 0.03
 """A listener just notices this much (Drake & Botte 1993, six intervals: 3 %)."""
-_CLEAN_PASSES = {1: "One clean pass", 2: "Two clean passes", 3: "Three clean passes"}
 
 
 def usual_log() -> Path:
@@ -85,22 +84,3 @@ def player_named(book: Book, name: str, at: datetime) -> Player:
         if player.name.casefold() == name.strip().casefold():
             return player
     return book.add_player(name.strip(), at=at)
-
-
-def next_tempo(kept: KeptTake) -> str:
-    """One sentence: what the rule says after this take."""
-    before, after = kept.ladder_before, kept.ladder_after
-    if not kept.counted:
-        return (
-            f"Kept, played at {kept.take.tempo_bpm:g}. The climb stands at {after.tempo_bpm:g} "
-            "and stays there: only a pass at its own tempo counts."
-        )
-    if after.tempo_bpm > before.tempo_bpm:
-        passes = before.streak + 1
-        said = _CLEAN_PASSES.get(passes, f"{passes} clean passes in a row")
-        return f"{said}. Next: {after.tempo_bpm:g}."
-    if after.tempo_bpm < before.tempo_bpm:
-        return f"Next: {after.tempo_bpm:g}, and the climb starts again."
-    if after.streak > before.streak:
-        return f"Once more clean at {after.tempo_bpm:g}, and the tempo goes up."
-    return f"Next: {after.tempo_bpm:g} again."

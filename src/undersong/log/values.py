@@ -150,6 +150,29 @@ class KeptTake:
         """Whether the take was one of the climb."""
         return self.take.counted_as is not None
 
+    @property
+    def in_words(self) -> str:
+        """What the rule says after this take, in a sentence."""
+        before, after = self.ladder_before, self.ladder_after
+        tempo = f"{after.tempo_bpm:g}"
+        if not self.counted:
+            return (
+                f"Kept, played at {self.take.tempo_bpm:g}. The climb stands at {tempo} and stays "
+                "there: only a pass at its own tempo counts."
+            )
+        if after.tempo_bpm > before.tempo_bpm:
+            passes = before.streak + 1
+            said = _CLEAN_PASSES.get(passes, f"{passes} clean passes in a row")
+            return f"{said}. Next: {tempo}."
+        if after.tempo_bpm < before.tempo_bpm:
+            return f"Next: {tempo}, and the climb starts again."
+        if after.streak > before.streak:
+            return f"Once more clean at {tempo}, and the tempo goes up."
+        return f"Next: {tempo} again."
+
+
+_CLEAN_PASSES = {1: "One clean pass", 2: "Two clean passes", 3: "Three clean passes"}
+
 
 @dataclass(frozen=True, slots=True)
 class KeptChart:

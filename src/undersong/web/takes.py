@@ -140,21 +140,6 @@ def _recorded(desk: Desk, player: Player, played: Played) -> str | None:
     return name
 
 
-def next_words(kept: KeptTake) -> str:
-    """What the rule says after a pass."""
-    before, after = kept.ladder_before, kept.ladder_after
-    tempo = f"{after.tempo_bpm:g}"
-    if not kept.counted:
-        return f"Kept. It was not at the climb's tempo, so the climb stays at {tempo}."
-    if after.tempo_bpm > before.tempo_bpm:
-        return f"Clean often enough in a row. Next: {tempo}."
-    if after.tempo_bpm < before.tempo_bpm:
-        return f"Not clean. Next: {tempo}, and the climb starts again."
-    if after.streak > before.streak:
-        return f"Clean. Once more at {tempo}."
-    return f"Next: {tempo} again."
-
-
 def verdict_html(desk: Desk, take: Take, *, said: str = "") -> Markup:
     """The judged pass as a piece of a page."""
     player = desk.book.player(take.player)
@@ -204,7 +189,7 @@ def verdict_json(desk: Desk, kept: KeptTake) -> dict[str, object]:
         "take": kept.take.id,
         "outcome": kept.take.outcome.value,
         "next_bpm": kept.ladder_after.tempo_bpm,
-        "html": str(verdict_html(desk, kept.take, said=next_words(kept))),
+        "html": str(verdict_html(desk, kept.take, said=kept.in_words)),
         "cautions": [{"kind": each.kind.value, "text": each.text} for each in said],
         "ask_pain": asks_about_pain(player.pain_asked_at, now=now),
     }
