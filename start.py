@@ -21,13 +21,16 @@ VENV = HERE / ".venv"
 BIN = VENV / ("Scripts" if os.name == "nt" else "bin")
 PYTHON = BIN / ("python.exe" if os.name == "nt" else "python")
 NEEDED = (3, 11)
+BROWSER_TESTS = sorted(str(path) for path in (HERE / "tests" / "e2e").glob("test_web_*.py"))
 
 CHECKS = (
     ("format", ["ruff", "format", "--check", "."]),
     ("lint", ["ruff", "check", "."]),
     ("types", ["mypy", "src/undersong", "tests"]),
     ("imports", ["lint-imports"]),
-    ("tests", ["pytest", "-n", "auto", "-q"]),
+    ("tests", ["pytest", "-n", "auto", "-q", "--ignore-glob=tests/e2e/test_web_*"]),
+    # The browser's microphone runs in real time: these go one after another, on a quiet machine.
+    ("tests in the browser", ["pytest", "-q", *BROWSER_TESTS]),
 )
 
 
@@ -68,6 +71,8 @@ def _install(requirements: str) -> None:
 
 
 def _check() -> int:
+    # Tests run side by side: more threads of arithmetic inside each would only be in the way.
+    os.environ.setdefault("OMP_NUM_THREADS", "1")
     for name, words in CHECKS:
         print(f"== {name}", flush=True)
         code = _run([str(BIN / words[0]), *words[1:]])
