@@ -17,9 +17,9 @@ import music21
 import pytest
 from hypothesis import HealthCheck, given, settings
 from lxml import etree
-from musicxml_schema import musicxml_schema
 
 from exchange_parts import PARTS
+from musicxml_schema import musicxml_schema
 from strategies import parts
 from undersong.exchange import midi_bytes, musicxml_bytes, part_from_midi, part_from_musicxml
 from undersong.theory.part import Note, Part, Stroke
