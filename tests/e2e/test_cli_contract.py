@@ -132,6 +132,17 @@ def test_a_file_that_is_not_there(undersong: Undersong, tmp_path: Path) -> None:
     assert "There is no file" in said.err
 
 
+def test_what_a_sheet_does_not_say(undersong: Undersong, tmp_path: Path) -> None:
+    sheet = tmp_path / "lied.txt"
+    sheet.write_text("Feld\n\nVerse\nC G a F\nC F G C\nH C G C\n", encoding="utf-8")
+    words = ("chart", sheet, "--names", "german", "--capo", 2, "--meter", "3/4", "--json")
+    answer = json.loads(undersong(*words).out)
+    assert (answer["key"], answer["meter"]) == ("D", "3/4")
+    letters = [chord["letters"] for bar in answer["sections"][0]["bars"] for chord in bar["chords"]]
+    assert letters[:4] == ["D", "A", "Bm", "G"]
+    assert letters[8] == "C#"
+
+
 def test_neck_json_keys(undersong: Undersong) -> None:
     answer = json.loads(undersong("neck", "--key", "G", "--json").out)
     assert answer["key"] == "G"
@@ -268,6 +279,33 @@ def test_the_same_seed_gives_the_same_line(undersong: Undersong, chart: Path) ->
     lines = [undersong("line", chart, "--level", 5, "--seed", seed).out for seed in (3, 3)]
     assert lines[0] == lines[1]
     assert "   1 | 1 G" in lines[0]
+
+
+def test_a_leader_steers_the_line(undersong: Undersong, chart: Path) -> None:
+    def notes_of(*words: object) -> list[tuple[str, int]]:
+        said = undersong("line", chart, "--level", 4, "--json", *words)
+        assert said.status == 0, said.err
+        return [(note["at"], note["midi"]) for note in json.loads(said.out)["notes"]]
+
+    plain = notes_of()
+    assert notes_of("--another", 2) != plain
+    assert len(notes_of("--simplify", 3, "--simplify", 3)) < len(plain)
+    assert len(notes_of("--section", "Verse=1")) < len(plain)
+    assert notes_of("--feel", "half-time") != notes_of("--feel", "straight eighths")
+
+
+@pytest.mark.parametrize(
+    ("words", "needle"),
+    [(("--feel", "polka"), "polka"), (("--section", "Verse"), "Verse=2"),
+     (("--section", "Bridge=2"), "Bridge"), (("--another", "99"), "99"), (("--level", "9"), "9")],
+)  # fmt: skip
+def test_a_line_that_cannot_be_asked_for(
+    undersong: Undersong, chart: Path, words: tuple[str, ...], needle: str
+) -> None:
+    said = undersong("line", chart, *words)
+    assert (said.status, said.out) == (2, "")
+    assert needle in said.err
+    assert said.err.count("\n") == 1
 
 
 def test_climb_json(undersong: Undersong) -> None:

@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 
 from undersong.cli.options import Commands, add_json, print_json, read_bytes, reads
 from undersong.theory.key import parse_key
+from undersong.theory.meter import parse_meter
 
 if TYPE_CHECKING:
     from undersong.chart.lownotes import LowNotes
+    from undersong.chart.sheet import SheetSettings
     from undersong.chart.song import Song
     from undersong.theory.key import Key
 
@@ -32,6 +34,13 @@ def add(commands: Commands) -> None:
     command.add_argument(
         "--as", dest="style", choices=("numbers", "letters"), help="default: as it is written"
     )
+    sheet = command.add_argument_group("where a sheet does not say it itself")
+    sheet.add_argument("--capo", type=int, choices=range(12), metavar="FRET", help="0 to 11")
+    sheet.add_argument("--meter", type=reads(parse_meter), metavar="M", help="4/4, 6/8 ...")
+    sheet.add_argument(
+        "--names", choices=("german", "solfege"), help="H for B and B for B flat; or Do Re Mi"
+    )
+    sheet.add_argument("--keep-words", action="store_true", help="keep the words as notes")
     add_json(command)
     command.set_defaults(run=run)
 
@@ -42,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
     from undersong.chart.show import chart_json, chart_lines
     from undersong.chart.song import Style
 
-    song = song_in(args.file, args.key)
+    song = song_in(args.file, args.key, _settings(args))
     if args.json:
         print_json(chart_json(song))
         return 0
@@ -56,12 +65,22 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def song_in(path: Path, key: Key | None) -> Song:
+def _settings(args: argparse.Namespace) -> SheetSettings:
+    from undersong.chart.names import Naming
+    from undersong.chart.sheet import SheetSettings
+
+    naming = Naming(german=args.names == "german", solfege=args.names == "solfege")
+    return SheetSettings(
+        naming=naming, capo=args.capo, meter=args.meter, keep_words=args.keep_words
+    )
+
+
+def song_in(path: Path, key: Key | None, settings: SheetSettings | None = None) -> Song:
     """The song on a chart or sheet of any kind, in another key if one is asked for."""
     from undersong.chart.arrive import read_sheet
     from undersong.chart.song import in_key
 
-    song = read_sheet(read_bytes(path), path.name)
+    song = read_sheet(read_bytes(path), path.name, settings)
     return song if key is None else in_key(song, key)
 
 

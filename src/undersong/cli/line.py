@@ -35,6 +35,31 @@ def add(commands: Commands) -> None:
     )
     add_level(command, "how much to play")
     command.add_argument("--key", type=reads(parse_key), metavar="K", help="put it in this key")
+    command.add_argument("--feel", metavar="WORDS", help="straight eighths, half-time, shuffle ...")
+    command.add_argument(
+        "--section",
+        action="append",
+        default=[],
+        type=section_level,
+        metavar="NAME=N",
+        help="another level for one section, as in --section Verse=2",
+    )
+    command.add_argument(
+        "--another",
+        action="append",
+        default=[],
+        type=int,
+        metavar="BAR",
+        help="another idea for it",
+    )
+    command.add_argument(
+        "--simplify",
+        action="append",
+        default=[],
+        type=int,
+        metavar="BAR",
+        help="a level lower there",
+    )
     command.add_argument("--seed", type=int, default=1, metavar="N", help="another line for each")
     add_instrument(command)
     add_outputs(command)
@@ -42,13 +67,40 @@ def add(commands: Commands) -> None:
     command.set_defaults(run=run)
 
 
+def section_level(text: str) -> tuple[str, int]:
+    """Read ``Verse=2``."""
+    name, sign, level = text.rpartition("=")
+    if not sign or not name.strip() or not level.strip().isdecimal():
+        raise argparse.ArgumentTypeError(
+            f"{text!r} does not say a section and its level: write it as Verse=2"
+        )
+    return name.strip(), int(level)
+
+
 def run(args: argparse.Namespace) -> int:
     """Print the line, and write the files that were asked for."""
     from undersong.exchange import part_to_json
-    from undersong.lines import report_json, write_line
+    from undersong.lines import (
+        another_idea,
+        parse_feel,
+        report_json,
+        simplify_bar,
+        write_line,
+    )
 
     song = song_in(args.chart, args.key)
-    sheet = write_line(song, level=args.level, instrument=instrument_of(args), seed=args.seed)
+    sheet = write_line(
+        song,
+        level=args.level,
+        instrument=instrument_of(args),
+        seed=args.seed,
+        feel=None if args.feel is None else parse_feel(args.feel),
+        section_levels=dict(args.section),
+    )
+    for bar in args.another:
+        sheet = another_idea(song, sheet, bar)
+    for bar in args.simplify:
+        sheet = simplify_bar(song, sheet, bar)
     written = write_outputs(args, sheet.part)
     if args.json:
         extra = {"report": report_json(sheet.report), "remarks": list(sheet.remarks)}
