@@ -123,7 +123,12 @@ def test_two_clean_passes_up_one_failure_down(
     assert [take.outcome.value for take in takes] == ["C", "C", "F"]
     assert [take.tempo_bpm for take in takes] == [70, 70, 75]
     assert takes[-1].audio is None
-    kept = dict(takes[-1].hearing or {})
-    assert timings(kept) == pytest.approx(timings(expected), abs=SAME_TIME_MS)
+    # A take from a file keeps its times to the millisecond. Through the microphone a headless
+    # browser on a busy machine drops samples without a trace, so there only the verdicts are held.
+    for take, name in zip(takes[:2], ("first", "second"), strict=True):
+        expected = heard(undersong, tmp_path, name, 70)
+        assert timings(dict(take.hearing or {})) == pytest.approx(
+            timings(expected), abs=SAME_TIME_MS
+        )
     assert desk.book.faults() == ()
     assert front.troubles == []
