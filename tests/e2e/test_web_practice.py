@@ -125,9 +125,9 @@ def test_two_clean_passes_up_one_failure_down(
     assert takes[-1].audio is None
     # A take from a file keeps its times to the millisecond. Through the microphone a headless
     # browser on a busy machine drops samples without a trace, so there only the verdicts are held.
-    for take, name in zip(takes[:2], ("first", "second"), strict=True):
+    for kept, name in zip(takes[:2], ("first", "second"), strict=True):
         expected = heard(undersong, tmp_path, name, 70)
-        assert timings(dict(take.hearing or {})) == pytest.approx(
+        assert timings(dict(kept.hearing or {})) == pytest.approx(
             timings(expected), abs=SAME_TIME_MS
         )
     assert desk.book.faults() == ()
