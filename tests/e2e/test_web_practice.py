@@ -124,11 +124,17 @@ def test_two_clean_passes_up_one_failure_down(
     assert [take.tempo_bpm for take in takes] == [70, 70, 75]
     assert takes[-1].audio is None
     # A take from a file keeps its times to the millisecond. Through the microphone a headless
-    # browser on a busy machine drops samples without a trace, so there only the verdicts are held.
+    # browser on a busy machine drops samples without a trace, so there the verdicts are held, and
+    # which notes are in time.
     for kept, name in zip(takes[:2], ("first", "second"), strict=True):
         expected = heard(undersong, tmp_path, name, 70)
         assert timings(dict(kept.hearing or {})) == pytest.approx(
             timings(expected), abs=SAME_TIME_MS
         )
+    expected = heard(undersong, tmp_path, "third", 75)
+    window_ms = expected["tolerance_ms"]
+    in_time = [abs(late_ms) <= window_ms for late_ms in timings(expected)]
+    live = timings(dict(takes[-1].hearing or {}))
+    assert [abs(late_ms) <= window_ms for late_ms in live] == in_time
     assert desk.book.faults() == ()
     assert front.troubles == []
