@@ -328,3 +328,79 @@ def test_as_a_program_of_its_own() -> None:
         capture_output=True, text=True, check=True,
     )  # fmt: skip
     assert json.loads(done.stdout)["next"] == 75
+
+
+def test_keys_for_a_singer(undersong: Undersong, tmp_path: Path) -> None:
+    path = tmp_path / "song.txt"
+    path.write_text(CHART.replace("Tempo: 72", "Range: D4 to B4\nTempo: 72"), encoding="utf-8")
+    answer = json.loads(undersong("chart", path, "--singer", "C4-B4", "--json").out)
+    fits = {each["key"]: each for each in answer["keys"]}
+    # D4 to B4 in G leaves two half steps below a voice that ends at B4; a step up is too high.
+    assert (fits["G"]["spare_low"], fits["G"]["spare_high"]) == (2, 0)
+    assert fits["G"]["fits"] and not fits["A"]["fits"]
+    said = undersong("chart", path, "--singer", "C4-B4")
+    assert "fits" in said.out and "too high" in said.out
+    assert undersong("chart", path, "--singer", "B4-C4").status == 2
+
+
+def test_a_chart_without_a_range_fits_no_singer(undersong: Undersong, chart: Path) -> None:
+    said = undersong("chart", chart, "--singer", "C4-B4")
+    assert said.status == 2
+    assert said.out == ""
+    assert "write Range" in said.err
+
+
+def test_a_chart_moved_by_an_interval(undersong: Undersong, chart: Path) -> None:
+    assert json.loads(undersong("chart", chart, "--move", "M2", "--json").out)["key"] == "A"
+    assert json.loads(undersong("chart", chart, "--move=-m3", "--json").out)["key"] == "E"
+    assert undersong("chart", chart, "--move", "M2", "--key", "A").status == 2
+
+
+def test_the_week_of_a_set(undersong: Undersong, chart: Path, tmp_path: Path) -> None:
+    other = tmp_path / "far.txt"
+    other.write_text("Title: Far\nKey: Eb\n\nVerse\n| 1 | <<4 | 2 | 1 |\n", encoding="utf-8")
+    week = tmp_path / "sunday.toml"
+    week.write_text(
+        f'title = "Two"\n[[song]]\nfile = "{chart.name}"\n[[song]]\nfile = "far.txt"\n',
+        encoding="utf-8",
+    )
+    answer = json.loads(undersong("chart", week, "--json").out)
+    assert [song["key"] for song in answer["songs"]] == ["G", "Eb"]
+    (step,) = answer["transitions"]
+    assert (step["last"], step["first"]) == ("G", "Eb")
+    assert step["shared"] == ["G"]
+    assert step["bass_semitones"] == -4
+    assert step["link"][-1][-1] == "Bb"
+    # Once in each of the two verses, once in the other song.
+    assert {"from": "4", "to": "2", "times": 3} in answer["moves"]
+    assert [(bar["bar"], bar["reasons"]) for bar in answer["hard"]] == [(2, ["a push"])]
+    said = undersong("chart", week)
+    assert "G to Eb: both have G; the bass goes down four half steps." in said.out
+    assert undersong("chart", week, "--key", "A").status == 2
+
+
+def test_a_drill_of_a_songs_changes(undersong: Undersong, chart: Path) -> None:
+    answer = json.loads(undersong("drill", "changes", "--song", chart, "--json").out)
+    assert answer["key"] == "G"
+    roots = [note["degree"] for note in answer["notes"] if note["at"].isdigit()]
+    assert roots[:8] == ["1", "7", "6", "4", "1", "5", "4", "2"]
+    assert undersong("drill", "scale", "--song", chart).status == 2
+
+
+def test_a_drill_of_hard_places(undersong: Undersong, tmp_path: Path) -> None:
+    part = tmp_path / "part.json"
+    part.write_text(undersong("drill", "scale", "--key", "G", "--json").out, encoding="utf-8")
+    answer = json.loads(undersong("drill", "--part", part, "--bars", "2", "--json").out)
+    assert answer["title"] == "Hard places of Scale of G"
+    assert undersong("drill", "--part", part).status == 2
+    assert undersong("drill", "--part", part, "--bars", "2,x").status == 2
+    assert undersong("drill", "--part", part, "--bars", "99").status == 2
+
+
+def test_a_drill_within_a_range(undersong: Undersong) -> None:
+    words = ("drill", "scale", "--key", "A", "--range", "A1-A2", "--json")
+    notes = json.loads(undersong(*words).out)["notes"]
+    assert {min(n["midi"] for n in notes), max(n["midi"] for n in notes)} == {33, 45}
+    said = undersong("drill", "scale", "--key", "G", "--range", "E1-A1")
+    assert said.status == 2
+    assert "E1 to A1" in said.err

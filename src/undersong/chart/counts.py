@@ -52,6 +52,25 @@ def set_counts(songs: Sequence[Song]) -> SetCounts:
     return SetCounts(moves, keys, tuple(hard))
 
 
+def changes_of(song: Song) -> tuple[NumberChord, ...]:
+    """The chords of a song in order, each section once and no bass note twice running.
+
+    A section with the changes of an earlier one is left out. Numbers count in `song.number_key`.
+    """
+    changes: list[NumberChord] = []
+    known: set[tuple[NumberChord, ...]] = set()
+    for section in song.sections:
+        chords = tuple(
+            event.chord for bar in section.bars for event in bar.events if event.chord is not None
+        )
+        if chords not in known:
+            known.add(chords)
+            for chord in chords:
+                if not changes or changes[-1].lowest != chord.lowest:
+                    changes.append(chord)
+    return tuple(changes)
+
+
 def _moves(bars: Sequence[PlayedBar]) -> Counter[tuple[Degree, Degree]]:
     chords = [
         (played.event.chord.lowest, played.key)

@@ -3,15 +3,24 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from undersong.cli.options import Commands, add_json, print_json, read_bytes, reads
+from undersong.cli.options import (
+    Commands,
+    add_json,
+    note_range,
+    print_json,
+    read_bytes,
+    reads,
+)
+from undersong.cli.sunday import low_json, show_week
+from undersong.theory.interval import parse_interval
 from undersong.theory.key import parse_key
 from undersong.theory.meter import parse_meter
 
 if TYPE_CHECKING:
-    from undersong.chart.lownotes import LowNotes
     from undersong.chart.sheet import SheetSettings
     from undersong.chart.song import Song
     from undersong.theory.key import Key
@@ -28,11 +37,30 @@ def add(commands: Commands) -> None:
         "file",
         type=Path,
         metavar="FILE",
-        help="a chart, or a sheet: text, PDF, .docx, MusicXML, MIDI",
+        help="a chart, or a sheet: text, PDF, .docx, MusicXML, MIDI; or a set (.toml): its week",
     )
-    command.add_argument("--key", type=reads(parse_key), metavar="K", help="put it in this key")
+    where = command.add_mutually_exclusive_group()
+    where.add_argument("--key", type=reads(parse_key), metavar="K", help="put it in this key")
+    where.add_argument(
+        "--move",
+        type=reads(parse_interval),
+        metavar="INTERVAL",
+        help="or move it: M2 is up a whole step, m3 up three half steps (--move=-m3: down)",
+    )
     command.add_argument(
-        "--as", dest="style", choices=("numbers", "letters"), help="default: as it is written"
+        "--as",
+        dest="style",
+        choices=("numbers", "letters", "both"),
+        help="default: as it is written",
+    )
+    command.add_argument(
+        "--keys", action="store_true", help="every key, and what it asks of the low strings"
+    )
+    command.add_argument(
+        "--singer",
+        type=note_range,
+        metavar="LOW-HIGH",
+        help="the same for a voice, the best key first: A3-D5",
     )
     sheet = command.add_argument_group("where a sheet does not say it itself")
     sheet.add_argument("--capo", type=int, choices=range(12), metavar="FRET", help="0 to 11")
@@ -46,23 +74,65 @@ def add(commands: Commands) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the chart."""
-    from undersong.chart.lownotes import low_notes
-    from undersong.chart.show import chart_json, chart_lines
-    from undersong.chart.song import Style
+    """Print the chart, or the week of a set."""
+    from undersong.chart.ranges import by_interval
 
+    if args.file.suffix.casefold() == ".toml":
+        return show_week(args)
     song = song_in(args.file, args.key, _settings(args))
+    if args.move is not None:
+        song = by_interval(song, args.move)
     if args.json:
-        print_json(chart_json(song))
+        print_json(_json(song, args))
         return 0
-    style = None if args.style is None else Style(args.style)
-    print("\n".join(chart_lines(song, style=style)))
+    for line in _lines(song, args):
+        print(line)
+    return 0
+
+
+def _json(song: Song, args: argparse.Namespace) -> dict[str, object]:
+    from undersong.chart.lownotes import low_note_table
+    from undersong.chart.ranges import keys_for_singer
+    from undersong.chart.show import chart_json
+
+    answer = chart_json(song)
+    if args.singer is not None:
+        answer["keys"] = [
+            low_json(fit.bass)
+            | {
+                "semitones": fit.semitones,
+                "melody": [str(fit.low), str(fit.high)],
+                "spare_low": fit.spare_low,
+                "spare_high": fit.spare_high,
+                "fits": fit.fits,
+            }
+            for fit in keys_for_singer(song, *args.singer)
+        ]
+    elif args.keys:
+        answer["keys"] = [low_json(row) for row in low_note_table(song)]
+    return answer
+
+
+def _lines(song: Song, args: argparse.Namespace) -> Iterator[str]:
+    from undersong.chart.lownotes import low_note_table, low_notes
+    from undersong.chart.ranges import keys_for_singer
+    from undersong.chart.show import chart_lines
+    from undersong.chart.song import Style
+    from undersong.chart.words import key_table, low_words
+
+    is_both = args.style == "both"
+    style = None if args.style is None or is_both else Style(args.style)
+    # Asked first: a chart without a range is told so before anything is printed.
+    fits = () if args.singer is None else keys_for_singer(song, *args.singer)
+    yield from chart_lines(song, style=style, both=is_both)
     for remark in song.report:
         where = f"Line {remark.line}, {remark.kind}" if remark.line else remark.kind.capitalize()
-        print(f"{where}: {remark.text}")
-    print()
-    print(low_words(low_notes(song)))
-    return 0
+        yield f"{where}: {remark.text}"
+    yield ""
+    if fits or args.keys:
+        yield from key_table(() if fits else low_note_table(song), fits)
+    else:
+        yield low_words(low_notes(song))
 
 
 def _settings(args: argparse.Namespace) -> SheetSettings:
@@ -82,14 +152,3 @@ def song_in(path: Path, key: Key | None, settings: SheetSettings | None = None) 
 
     song = read_sheet(read_bytes(path), path.name, settings)
     return song if key is None else in_key(song, key)
-
-
-def low_words(low: LowNotes) -> str:
-    """What the key asks of the bottom of the instrument, in one sentence."""
-    if not low.tonic_is_low:
-        return f"The lowest 1 is {low.tonic} on a four-string and on a five-string alike."
-    ending = ", and the song ends there" if low.ends_low else ""
-    return (
-        f"The lowest 1 is {low.tonic} on a four-string; a five-string has it an octave "
-        f"lower{ending}."
-    )

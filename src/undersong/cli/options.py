@@ -12,6 +12,7 @@ from undersong.errors import UndersongError
 
 if TYPE_CHECKING:
     from undersong.neck.instrument import Instrument
+    from undersong.theory.pitch import Pitch
 
 # argparse names no public type for what add_subparsers returns.
 Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
@@ -37,6 +38,17 @@ def bpm(text: str) -> float:
     from undersong.theory.tempo import TEMPO_MAX_BPM, TEMPO_MIN_BPM
 
     return _number(text, "a tempo: write beats a minute", TEMPO_MIN_BPM, TEMPO_MAX_BPM)
+
+
+def note_range(text: str) -> tuple[Pitch, Pitch]:
+    """A lowest and a highest note."""
+    from undersong.chart.headers import read_range
+    from undersong.chart.signs import SignError
+
+    try:
+        return read_range(text, 0)
+    except SignError as error:
+        raise argparse.ArgumentTypeError(str(error).rstrip(".")) from error
 
 
 def add_json(command: argparse.ArgumentParser) -> None:

@@ -10,8 +10,9 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from undersong.cli.options import Commands, add_json, print_json, read_bytes, write_bytes
+from undersong.cli.options import Commands, add_json, print_json, write_bytes
 from undersong.cli.outputs import today
+from undersong.cli.sunday import sunday
 from undersong.errors import UndersongError
 
 if TYPE_CHECKING:
@@ -83,21 +84,6 @@ def run(args: argparse.Namespace) -> int:
         count = len(each.tracks)
         print(f"{each.player}: {each.pages}" + (f" and {count} tracks beside it" if count else ""))
     return 0
-
-
-def sunday(path: Path) -> tuple[Setlist, tuple[Song, ...]]:
-    """A set file and its songs, each read from its place beside the set, in its key and tempo."""
-    from undersong.chart.arrive import decoded, read_sheet
-    from undersong.chart.setlist import parse_set, set_songs
-    from undersong.chart.write import song_text
-
-    setlist = parse_set(decoded(read_bytes(path), path.name), source=path.name)
-    charts = {}
-    for song in setlist.songs:
-        beside = path.parent / song.file
-        if beside.exists():  # what is missing, the set itself reports, all at once
-            charts[song.file] = song_text(read_sheet(read_bytes(beside), beside.name))
-    return setlist, set_songs(setlist, charts)
 
 
 def _chosen(setlist: Setlist, name: str | None) -> tuple[Player, ...]:

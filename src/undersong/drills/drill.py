@@ -11,7 +11,7 @@ from undersong.theory.chord import NumberChord
 from undersong.theory.key import Key
 from undersong.theory.meter import FOUR_FOUR, Meter
 from undersong.theory.part import Part
-from undersong.theory.pitch import Pitch
+from undersong.theory.pitch import Pitch, plain_pitch
 from undersong.theory.tempo import TEMPO_MAX_BPM, TEMPO_MIN_BPM
 
 DEFAULT_TEMPO_BPM = 70.0  # trade handbook 5.1: start slow
@@ -45,7 +45,8 @@ class Setting:
         if self.lowest_midi > self.highest_midi:
             raise TheoryError(
                 f"Nothing lies between {self.lowest} and {self.highest} on this neck: it goes "
-                f"from MIDI {self.instrument.lowest} to {self.instrument.highest}."
+                f"from {plain_pitch(self.instrument.lowest)} to "
+                f"{plain_pitch(self.instrument.highest)}."
             )
 
     @property

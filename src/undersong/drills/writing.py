@@ -29,7 +29,7 @@ from undersong.theory.part import (
     Part,
     SectionMark,
 )
-from undersong.theory.pitch import MIDI_MAX, SEMITONES_PER_OCTAVE, Pitch, PitchName
+from undersong.theory.pitch import MIDI_MAX, SEMITONES_PER_OCTAVE, Pitch, PitchName, plain_pitch
 from undersong.theory.tempo import Swing
 
 QUARTER = Fraction(1, 4)
@@ -258,7 +258,8 @@ def nearest_in_range(setting: Setting, name: PitchName, midi: int) -> Pitch:
     if not octaves:
         raise UnplayableError(
             f"There is no {name} within the range of this exercise "
-            f"(MIDI {setting.lowest_midi} to {setting.highest_midi}): widen the range.",
+            f"({plain_pitch(setting.lowest_midi)} to {plain_pitch(setting.highest_midi)}): "
+            "widen the range.",
             midi=midi,
         )
     return name.with_midi(min(octaves, key=lambda other: abs(other - midi)))
