@@ -133,7 +133,7 @@ class Drums:
 
     def play(self, events: tuple[NoteEvent, ...], n_samples: int) -> Samples:
         """All strokes in their places, shape (n_samples, 2)."""
-        out = np.zeros((n_samples, 2), np.float32)
+        out = np.zeros((2, n_samples), np.float32)
         hats = [e.onset_s for e in events if drum_of(e.note.pitch.midi) in _HATS]
         for index, event in enumerate(events):
             key = drum_of(event.note.pitch.midi)
@@ -143,8 +143,9 @@ class Drums:
             start = round(event.onset_s * self._rate_hz)
             end = min(n_samples, start + len(sound))
             if start < end:
-                out[start:end] += sound[: end - start, None] * _sides(KIT[key].side)
-        return out
+                for row, share in zip(out, _sides(KIT[key].side), strict=True):
+                    row[start:end] += sound[: end - start] * share
+        return out.T
 
     def _choked(self, sound: Samples, onset_s: float, hats: list[float]) -> Samples:
         """An open hi-hat stops when the next hat stroke closes it."""
@@ -181,9 +182,9 @@ def level_db_of(note: Note) -> float:
     return DYNAMIC_DB[note.dynamic] + (ACCENT_DB if note.accented else 0.0) + ghost
 
 
-def _sides(side: float) -> Samples:
+def _sides(side: float) -> tuple[np.float32, np.float32]:
     turn = (side + 1) * np.pi / 4
-    return np.array([np.cos(turn), np.sin(turn)], np.float32) * np.float32(np.sqrt(2))
+    return np.float32(np.sqrt(2) * np.cos(turn)), np.float32(np.sqrt(2) * np.sin(turn))
 
 
 @lru_cache(maxsize=256)

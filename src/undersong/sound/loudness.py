@@ -14,6 +14,7 @@ oversampling (Annex 2). EBU Tech 3341 has the test signals.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -36,8 +37,9 @@ _STANDARD_RATE_HZ = 48_000
 _HIGH_PASS_HZ, _HIGH_PASS_Q = 38.13547087602444, 0.5003270373238773
 
 OVERSAMPLING = 4
-_PEAK_BLOCK = 4096
-_PEAK_MARGIN = 64
+_FILTER_BLOCK = 1 << 15  # small enough to stay in the processor's cache
+_PEAK_BLOCK = 256
+_PEAK_MARGIN = 16
 _PEAK_WORTH_A_LOOK = 0.7
 
 
@@ -81,15 +83,32 @@ def loudness_lufs(sound: Sound, sample_rate_hz: int) -> float:
     float
         LUFS; minus infinity where nothing is louder than -70 LUFS.
     """
-    channels = sound.reshape(len(sound), -1)
+    channels = np.ascontiguousarray(sound.reshape(len(sound), -1).T)
+    return weighted_lufs(k_weighted(channels, sample_rate_hz), sample_rate_hz)
+
+
+def k_weighted(channels: Sound, sample_rate_hz: int) -> NDArray[np.float32]:
+    """Channels as loudness is measured on them, shape (channels, n_samples) in and out."""
+    weighting = k_weighting(sample_rate_hz)
+    weighted = np.empty(channels.shape, np.float32)
+    for row, channel in zip(weighted, channels, strict=True):
+        state = np.zeros((len(weighting), 2))
+        for start in range(0, len(channel), _FILTER_BLOCK):
+            stop = start + _FILTER_BLOCK
+            row[start:stop], state = sosfilt(weighting, channel[start:stop], zi=state)
+    return weighted
+
+
+def weighted_lufs(weighted: NDArray[np.float32], sample_rate_hz: int) -> float:
+    """Loudness of channels that are K-weighted already, shape (channels, n_samples)."""
     n_step = round(STEP_S * sample_rate_hz)
     n_blocks = round(BLOCK_S / STEP_S)
-    n_rows = max(n_blocks, len(channels) // n_step)
-    if len(channels) < n_rows * n_step:
-        channels = np.pad(channels, ((0, n_rows * n_step - len(channels)), (0, 0)))
-    weighting, steps = k_weighting(sample_rate_hz), np.zeros(n_rows)
-    for channel in channels[: n_rows * n_step].T:
-        rows = sosfilt(weighting, channel).reshape(n_rows, n_step)
+    n_rows = max(n_blocks, weighted.shape[1] // n_step)
+    steps = np.zeros(n_rows)
+    for channel in weighted:
+        if len(channel) < n_rows * n_step:
+            channel = np.pad(channel, (0, n_rows * n_step - len(channel)))
+        rows = channel[: n_rows * n_step].reshape(n_rows, n_step)
         steps += np.einsum("ij,ij->i", rows, rows) / n_step
     power = np.convolve(steps, np.full(n_blocks, 1 / n_blocks), mode="valid")
     heard = power[power > _power_of(SILENCE_LUFS)]
@@ -108,19 +127,28 @@ def true_peak_db(sound: Sound) -> float:
 
     Only stretches that come within 3 dB of the highest sample are oversampled.
     """
-    channels = sound.reshape(len(sound), -1)
+    channels = sound.reshape(len(sound), -1).T
     highest = max(float(channels.max(initial=0.0)), -float(channels.min(initial=0.0)))
     if highest == 0:
         return -np.inf
     peak = highest
-    for start in range(0, len(channels), _PEAK_BLOCK):
-        inner = channels[start : start + _PEAK_BLOCK]
-        if max(inner.max(), -inner.min()) < _PEAK_WORTH_A_LOOK * highest:
-            continue
-        first = max(0, start - _PEAK_MARGIN)
-        around = channels[first : start + _PEAK_BLOCK + _PEAK_MARGIN]
-        fine = resample_poly(around.astype(np.float64), OVERSAMPLING, 1, axis=0)
-        # The margins, where the stretch was cut out of the whole, ring and do not count.
-        kept = fine[(start - first) * OVERSAMPLING :][: len(inner) * OVERSAMPLING]
-        peak = max(peak, float(np.abs(kept).max()))
+    for channel in channels:
+        stretches = np.array(list(_high_stretches(channel, _PEAK_WORTH_A_LOOK * highest)))
+        fine = resample_poly(stretches, OVERSAMPLING, 1, axis=1)
+        # The margins, where the stretches were cut out of the whole, ring and do not count.
+        kept = fine[:, _PEAK_MARGIN * OVERSAMPLING : -_PEAK_MARGIN * OVERSAMPLING]
+        peak = max(peak, float(kept.max()), -float(kept.min()))
     return float(20 * np.log10(peak))
+
+
+def _high_stretches(channel: Sound, high: float) -> Iterator[NDArray[np.float32]]:
+    """The stretches of a channel that reach `high`, all of one length, with their margins."""
+    n_whole = len(channel) // _PEAK_BLOCK
+    inner = channel[: n_whole * _PEAK_BLOCK].reshape(n_whole, _PEAK_BLOCK)
+    places = np.flatnonzero(np.maximum(inner.max(axis=1), -inner.min(axis=1)) >= high)
+    for place in (*places, n_whole):
+        first, last = place * _PEAK_BLOCK - _PEAK_MARGIN, (place + 1) * _PEAK_BLOCK + _PEAK_MARGIN
+        stretch = np.zeros(last - first, np.float32)
+        within = channel[max(0, first) : last]
+        stretch[max(0, -first) :][: len(within)] = within
+        yield stretch

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import minimum_filter1d
 
-from undersong.sound.loudness import loudness_lufs, true_peak_db
+from undersong.sound.loudness import k_weighted, true_peak_db, weighted_lufs
 
 Samples = NDArray[np.float32]
 
@@ -44,7 +44,7 @@ def mastered(total: Samples, sample_rate_hz: int) -> tuple[Samples, float]:
     Parameters
     ----------
     total
-        Shape (n_samples, 2); changed.
+        Left and right, shape (2, n_samples); changed.
     sample_rate_hz
         Samples a second.
 
@@ -56,23 +56,28 @@ def mastered(total: Samples, sample_rate_hz: int) -> tuple[Samples, float]:
         LUFS of the finished mix; a sound with few peaks far above its body may stay below the
         target, for headroom goes first.
     """
-    gain = _fades(len(total), sample_rate_hz)
-    total *= gain[:, None]
-    loudness = loudness_lufs(total, sample_rate_hz)
+    gain = _fades(total.shape[1], sample_rate_hz)
+    total *= gain
+    # A gain that moves slowly may come after the weighting: one weighting serves every round.
+    weighted = k_weighted(total, sample_rate_hz)
+    loudness = weighted_lufs(weighted, sample_rate_hz)
     for _ in range(LOUDNESS_ROUNDS):
         short_lu = TARGET_LUFS - loudness
         if not np.isfinite(loudness) or abs(short_lu) < LOUDNESS_NEAR_LU:
             break
-        gain *= gain_of(short_lu)
-        total *= gain_of(short_lu)
-        limiting = _limiter_gain(total, LIMIT_DB, sample_rate_hz)
+        turned = gain_of(short_lu)
+        limiting = _limiter_gain(total, LIMIT_DB - short_lu, sample_rate_hz)
         if limiting is None:
+            gain *= turned
+            total *= turned
             loudness = TARGET_LUFS
             break
+        limiting *= turned
         gain *= limiting
-        total *= limiting[:, None]
-        loudness = loudness_lufs(total, sample_rate_hz)
-    over_db = true_peak_db(total) - CEILING_DBTP
+        total *= limiting
+        weighted *= limiting
+        loudness = weighted_lufs(weighted, sample_rate_hz)
+    over_db = true_peak_db(total.T) - CEILING_DBTP
     if over_db > 0:
         gain *= gain_of(-over_db)
         total *= gain_of(-over_db)
@@ -97,10 +102,12 @@ def _limiter_gain(sound: Samples, limit_db: float, sample_rate_hz: int) -> Sampl
     same window: the smoothed gain is nowhere above what was needed. None where none is needed.
     """
     hop = LIMITER_HOP
-    n_samples = len(sound)
-    peaks = np.zeros(-(-n_samples // hop) * hop, np.float32)
-    np.maximum(np.abs(sound[:, 0]), np.abs(sound[:, 1]), out=peaks[:n_samples])
-    highest = peaks.reshape(-1, hop).max(axis=1)
+    n_samples = sound.shape[1]
+    n_whole = n_samples // hop * hop
+    rows = [channel[:n_whole].reshape(-1, hop) for channel in sound]
+    highest = np.max([*(r.max(axis=1) for r in rows), *(-r.min(axis=1) for r in rows)], axis=0)
+    if n_whole < n_samples:
+        highest = np.append(highest, np.abs(sound[:, n_whole:]).max())
     limit = 10 ** (limit_db / 20)
     if highest.max() <= limit:
         return None
@@ -111,7 +118,8 @@ def _limiter_gain(sound: Samples, limit_db: float, sample_rate_hz: int) -> Sampl
     padded = np.pad(held, window // 2 + 1, mode="edge")
     smooth = np.convolve(padded, weights / weights.sum(), "valid")
     # From the middle of one step to the middle of the next in a straight line.
-    between = (np.arange(hop) + 0.5) / hop
-    lines = smooth[:-1, None] + np.diff(smooth)[:, None] * between
-    gain: Samples = lines.ravel()[hop // 2 :][:n_samples].astype(np.float32)
-    return gain
+    between = ((np.arange(hop) + 0.5) / hop).astype(np.float32)
+    smooth = smooth.astype(np.float32)
+    lines: Samples = np.diff(smooth)[:, None] * between
+    lines += smooth[:-1, None]
+    return lines.ravel()[hop // 2 :][:n_samples]

@@ -2,8 +2,9 @@
 
 Conventions
 -----------
-Stereo, float32, shape (n_samples, 2), finished as `master` says: equally loud, with headroom, with
-a soft start. Stems carry the gain of the whole, so that they add up to it.
+Stereo, float32, finished as `master` says: equally loud, with headroom, with a soft start. Stems
+carry the gain of the whole, so that they add up to it. What is handed out has the shape
+(n_samples, 2); inside, each channel is a row of its own, (channels, n_samples): far faster.
 """
 
 from __future__ import annotations
@@ -32,6 +33,8 @@ Samples = NDArray[np.float32]
 
 SAMPLE_RATE_HZ, LOWEST_RATE_HZ = 44_100, 22_050
 TAIL_S = 0.8
+
+_STRETCH = 1 << 15
 
 CLICK, CUE = "click", "cue"
 
@@ -63,7 +66,7 @@ class _Place:
     """Where a player stands: -1 left to 1 right, and how much of the room is heard, in dB."""
 
     side: float
-    room_db: float
+    room_db: float | None
 
 
 BALANCE_LUFS = {Voice.BASS: -24.0, Voice.DRUMS: -26.0, Voice.PAD: -32.0}
@@ -72,7 +75,7 @@ _PLACES = {
     Voice.BASS: _Place(0.0, -20.0),
     Voice.DRUMS: _Place(0.0, -13.0),
     Voice.PAD: _Place(0.0, -12.0),
-    CLICK: _Place(0.25, -60.0),
+    CLICK: _Place(0.25, None),
     CUE: _Place(-0.25, -16.0),
 }
 
@@ -109,8 +112,8 @@ class Mix:
     def stem(self, name: str) -> Samples:
         """One player alone, as loud as in the mix, shape (n_samples, 2)."""
         alone = _together({name: self._layers[name]}, self.sample_rate_hz)
-        alone *= self._gain[:, None]
-        return alone
+        alone *= self._gain
+        return alone.T
 
 
 def render_part(
@@ -192,7 +195,7 @@ def render_part(
         raise AudioError(f"{part.title!r}: everyone is silent; turn the click or a player on.")
     total = _together(heard, sample_rate_hz)
     gain, loudness = mastered(total, sample_rate_hz)
-    return Mix(total, sample_rate_hz, first.start_s, end_s, loudness, heard, gain)
+    return Mix(total.T, sample_rate_hz, first.start_s, end_s, loudness, heard, gain)
 
 
 def _recorded(
@@ -205,11 +208,11 @@ def _recorded(
     match part.voice:
         case Voice.BASS:
             bass = Bass(sample_rate_hz, sound=sound, tuning=part.tuning)
-            playing = bass.play(timed.notes, n_samples)
+            playing = bass.play(timed.notes, n_samples)[None]
         case Voice.DRUMS:
-            playing = Drums(sample_rate_hz).play(timed.notes, n_samples)
+            playing = Drums(sample_rate_hz).play(timed.notes, n_samples).T
         case Voice.PAD:
-            playing = Pad(sample_rate_hz).play(timed.notes, n_samples)
+            playing = Pad(sample_rate_hz).play(timed.notes, n_samples).T
     loudness = loudness_lufs(_mono(playing), sample_rate_hz)
     if np.isfinite(loudness):
         playing *= gain_of(BALANCE_LUFS[part.voice] - loudness)
@@ -217,37 +220,39 @@ def _recorded(
 
 
 def _strokes(sounds: list[tuple[Samples, float]], n_samples: int, sample_rate_hz: int) -> Samples:
-    """Short sounds in their places, shape (n_samples,)."""
-    out = np.zeros(n_samples, np.float32)
+    """Short sounds in their places, shape (1, n_samples)."""
+    out = np.zeros((1, n_samples), np.float32)
     for sound, onset_s in sounds:
         start = round(onset_s * sample_rate_hz)
         end = min(n_samples, start + len(sound))
-        out[start:end] += sound[: end - start]
+        out[0, start:end] += sound[: end - start]
     return out
 
 
-def _placed(name: str, layer: Samples) -> Samples:
-    """A player in stereo, without the room."""
-    turn = (_PLACES[name].side + 1) * np.pi / 4
-    sides = (np.sqrt(2) * np.array([np.cos(turn), np.sin(turn)])).astype(np.float32)
-    placed: Samples = (layer[:, None] if layer.ndim == 1 else layer) * sides
-    return placed
-
-
-def _to_room(name: str, layer: Samples) -> Samples:
-    """What of a player the room hears, mono."""
-    return _mono(layer) * gain_of(_PLACES[name].room_db)
-
-
 def _mono(layer: Samples) -> Samples:
-    mono: Samples = layer if layer.ndim == 1 else (layer[:, 0] + layer[:, 1]) * np.float32(0.5)
+    mono: Samples = layer[0] if len(layer) == 1 else (layer[0] + layer[1]) * np.float32(0.5)
     return mono
 
 
 def _together(layers: Mapping[str, Samples], sample_rate_hz: int) -> Samples:
-    """All players and one answer of the room to them, shape (n_samples, 2)."""
-    room = sum(_to_room(name, layer) for name, layer in layers.items())
-    total = in_room(np.asarray(room), sample_rate_hz)
+    """All players in their places, and one answer of the room to them, shape (2, n_samples)."""
+    n_samples = next(iter(layers.values())).shape[1]
+    to_room = np.zeros(n_samples, np.float32)
     for name, layer in layers.items():
-        total += _placed(name, layer)
+        room_db = _PLACES[name].room_db
+        if room_db is not None:
+            for side in layer:
+                _add(side, gain_of(room_db) / np.float32(len(layer)), to_room)
+    total = in_room(to_room, sample_rate_hz)
+    for name, layer in layers.items():
+        turn = (_PLACES[name].side + 1) * np.pi / 4
+        _add(layer[0], np.float32(np.sqrt(2) * np.cos(turn)), total[0])
+        _add(layer[-1], np.float32(np.sqrt(2) * np.sin(turn)), total[1])
     return total
+
+
+def _add(sound: Samples, share: np.float32, to: Samples) -> None:
+    """Add a share of one channel to another, a stretch at a time so that none leaves the cache."""
+    for start in range(0, len(to), _STRETCH):
+        stop = start + _STRETCH
+        to[start:stop] += sound[start:stop] * share

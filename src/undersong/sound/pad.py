@@ -39,7 +39,7 @@ class Pad:
 
     def play(self, events: tuple[NoteEvent, ...], n_samples: int) -> Samples:
         """All notes in their places, shape (n_samples, 2)."""
-        out = np.zeros((n_samples, 2), np.float32)
+        out = np.zeros((2, n_samples), np.float32)
         longest_s = max((event.length_s for event in events), default=0.0) + RELEASE_S
         n_longest = round(longest_s * self._rate_hz)
         for event in events:
@@ -48,8 +48,8 @@ class Pad:
             end = min(n_samples, start + len(shape))
             if start < end:
                 tone = self._tone(event.note.pitch.midi, n_longest)
-                out[start:end] += tone[: end - start] * shape[: end - start, None]
-        return out
+                out[:, start:end] += tone[:, : end - start] * shape[: end - start]
+        return out.T
 
     def _shape(self, event: NoteEvent) -> Samples:
         """Swell, hold, release: the gain of one note, shape (n_samples,)."""
@@ -67,7 +67,7 @@ class Pad:
 
     def _tone(self, midi: int, n_samples: int) -> Samples:
         made = self._made.get(midi)
-        if made is None or len(made) < n_samples:
+        if made is None or made.shape[1] < n_samples:
             made = self._made[midi] = _choirs(midi, n_samples, self._rate_hz)
         return made
 
@@ -84,4 +84,4 @@ def _choirs(midi: int, n_samples: int, rate_hz: int) -> Samples:
         rates = np.asarray(2j * np.pi * hz, dtype=np.complex128)
         keep = hz < 0.45 * rate_hz
         sides.append(ring(Modes(rates[keep], levels[keep], 0.0), n_samples, rate_hz))
-    return np.stack(sides, axis=1).astype(np.float32)
+    return np.stack(sides).astype(np.float32)
