@@ -1,0 +1,327 @@
+"""Where may a note have begun, and which? The measures of `evidence`, on a sound not yet over.
+
+A place is weighed `WEIGHED_AFTER` frames after it: earlier, neither its body nor the pitch of a low
+B can be told from noise. It is weighed once, by a logistic rule of its own (fitted by
+design/ear_live.py: what is cut off by the present weighs differently), and its pitch is read again
+and again as its sound grows longer, until something else begins.
+
+Conventions
+-----------
+Frames and seconds of the stream. Odds are natural logarithms.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
+from scipy.signal import find_peaks
+
+from undersong.ear.attack import BANDS, FRAME, FRAME_S, MIDDLE_SHARE, Band, refined
+from undersong.ear.frames import Samples
+from undersong.ear.live_stream import HOP_FRAMES, Stream
+from undersong.ear.pitch import (
+    MIDIS,
+    PITCH_RATE_HZ,
+    WINDOWS,
+    Stretches,
+    fine_cents,
+    scores_over_ring,
+    stretches,
+    stretches_before,
+)
+from undersong.ear.renewal import WINDOW, compared, continued
+
+Floats = NDArray[np.float64]
+
+WEIGHED_AFTER = 92
+LOOKED_BACK = 80
+LONGEST_LAG = 150
+"""Frames: two periods that add up, of the lowest notes."""
+FLAGGED_AFTER = 32
+STRONG = 2.6
+LEAST_STRENGTH, LEAST_GAP = 0.7, 25
+RENEWED_SHARE = 0.12
+RENEWAL_DELAY = 10
+DISTINCT, CLOSE_S = 18, 0.035
+COMING = 80
+QUIET_SHARE = 0.02
+POSSIBLE = -6.0
+MOST_AT_ONCE = 4
+ODDS_LIMIT = 8.0
+STAGES_S = (0.0905, 0.1255, 0.174, 0.2265, 0.3025, 0.4065)
+"""Ages from which each of `pitch.WINDOWS` fits between the settling of a note and its end."""
+KEPT_S = 2.0
+SETTLED = (24, 68)
+
+WEIGHTS = np.array([5.1, 1.57, 0.81, 3.94, 5.54, -9.46, 5.1, -8.04, 0.47, 0.87, 0.0])
+
+
+@dataclass(slots=True)
+class Struck:
+    """A place where a note may begin, and what is known of it so far.
+
+    Attributes
+    ----------
+    table
+        The measures its odds were made of, in the order of `WEIGHTS`.
+    stage
+        How many of `STAGES_S` its sound has lasted; 0 before its pitch was read.
+    is_over
+        True once something else has begun, or its sound is as long as is listened to.
+    scores
+        Of every pitch, shape (n_hypotheses,).
+    cents
+        From equal temperament, at `midi`.
+    """
+
+    onset_s: float
+    odds: float = 0.0
+    table: Floats = field(default_factory=lambda: np.zeros(len(WEIGHTS)))
+    stage: int = 0
+    is_over: bool = False
+    scores: Floats = field(default_factory=lambda: np.zeros(len(MIDIS)))
+    level_db: float = -120.0
+    midi: int = int(MIDIS[0])
+    cents: float = 0.0
+    going_on: float | None = None
+
+    @property
+    def f0_hz(self) -> float:
+        """Fundamental as it was read."""
+        return float(440.0 * 2 ** ((self.midi + self.cents / 100 - 69) / 12))
+
+
+class LiveEvidence:
+    """Places where notes may have begun, hop by hop.
+
+    Attributes
+    ----------
+    struck
+        The possible beginnings of the last `KEPT_S`, in order of time.
+    flagged_s
+        Strong attacks, from about 30 ms after them.
+    since_s
+        Loudness is told from here on.
+    tuning_cents
+        What the pitches are read against.
+    """
+
+    def __init__(self, stream: Stream) -> None:
+        self._stream = stream
+        self.struck: list[Struck] = []
+        self.flagged_s: list[float] = []
+        self.since_s = 0.0
+        self.tuning_cents = 0.0
+
+    def step(self) -> list[Struck]:
+        """Look at the newest hop; returns the places about which something new is known."""
+        now = self._stream.n_frames
+        first = now - WEIGHED_AFTER - HOP_FRAMES - LOOKED_BACK
+        rise = {band.name: self._rises(band, first, now) for band in BANDS}
+        strength = rise["high"] + np.maximum(rise["low"], MIDDLE_SHARE * rise["middle"])
+        peaks, _ = find_peaks(strength, height=LEAST_STRENGTH, distance=LEAST_GAP)
+        self._flag(first, peaks[strength[peaks] > STRONG], rise, now)
+        new = self._weighed(first, peaks, rise, now)
+        self._forget()
+        return new + self._read_on(exclude=new)
+
+    def _rises(self, band: Band, first: int, last: int) -> Samples:
+        """As `attack.rises`, for some frames of the stream; what is to come is not known."""
+        energies = self._stream.energies[band.name].between(first - band.width, last)
+        total = np.concatenate(([0.0], np.cumsum(energies, dtype=np.float64)))
+        n_frames = last - first
+        here = np.arange(n_frames) + band.width
+        until = np.minimum(here + band.width, len(energies))
+        after = (total[until] - total[here]) / band.width
+        before = (total[here] - total[here - band.width]) / band.width
+        coming = maximum_filter1d(after, 100, origin=-50)
+        soft = band.share * coming + self._stream.floors[band.name]
+        return np.maximum(0, np.log((after + soft) / (before + soft))).astype(np.float32)
+
+    def _flag(
+        self, first: int, peaks: NDArray[np.intp], rise: dict[str, Samples], now: int
+    ) -> None:
+        recent = peaks[(first + peaks <= now - FLAGGED_AFTER) & (first + peaks > now - 70)]
+        for onset in refined(recent, rise["high"], rise["body"]):
+            at_s = first * FRAME_S + float(onset)
+            if all(abs(at_s - other) > CLOSE_S for other in self.flagged_s):
+                self.flagged_s.append(at_s)
+
+    def _weighed(
+        self, first: int, peaks: NDArray[np.intp], rise: dict[str, Samples], now: int
+    ) -> list[Struck]:
+        """New places: rises and renewals whose time has come to be weighed."""
+        highest = now - WEIGHED_AFTER - first
+        lowest = highest - HOP_FRAMES
+        due = peaks[(peaks > lowest) & (peaks <= highest)]
+        onsets = first + refined(due, rise["high"], rise["body"]) / FRAME_S
+        places = [float(onset) for onset in onsets]
+        rising = [float(first + peak) for peak in peaks]
+        renewed = self._renewed(now) if now % (2 * HOP_FRAMES) == 0 else []
+        for place in renewed:
+            if all(abs(place - other) > DISTINCT for other in (*places, *rising)):
+                places.append(place)
+        found = []
+        for place in sorted(places)[:MOST_AT_ONCE]:
+            near = slice(max(0, round(place) - first - 10), round(place) - first + 11)
+            high, middle, low = (
+                float(rise[name][near].max(initial=0.0)) for name in ("high", "middle", "low")
+            )
+            struck = self._measured(place, (high, middle, low), now)
+            if struck is not None and self._is_best(struck):
+                found.append(struck)
+        return found
+
+    def _is_best(self, struck: Struck) -> bool:
+        """Put a place among the others, dropping less likely ones too close to it; or leave it."""
+        close = [each for each in self.struck if abs(each.onset_s - struck.onset_s) < CLOSE_S]
+        if any(each.odds >= struck.odds for each in close):
+            return False
+        self.struck = [each for each in self.struck if each not in close]
+        self.struck.append(struck)
+        self.struck.sort(key=lambda each: each.onset_s)
+        return True
+
+    def _sounding(self, before_s: float) -> list[float]:
+        """Fundamentals of the last two likely notes before a time, latest last."""
+        return [s.f0_hz for s in self.struck if s.odds > 0 and s.onset_s < before_s][-2:]
+
+    def _renewed(self, now: int) -> list[float]:
+        """Places where the string's sound is renewed, in frames; found without any rise.
+
+        Of the last two hops that can be weighed.
+        """
+        known = self._sounding((now - 40) * FRAME_S)
+        if not known:
+            return []
+        highest = now - WEIGHED_AFTER
+        start = highest - 2 * HOP_FRAMES - 30
+        new, energy = self._track(start, now - WINDOW, [(f0,) for f0 in known])
+        coming = maximum_filter1d(energy, COMING + 1, origin=-(COMING // 2))
+        loudness = self._stream.loudness(self.since_s)
+        renewal = new / (coming + QUIET_SHARE * loudness)
+        peaks, _ = find_peaks(renewal, height=RENEWED_SHARE, distance=LEAST_GAP)
+        places = []
+        for peak in peaks.tolist():
+            low = np.flatnonzero(renewal[max(0, peak - 40) : peak] < 0.5 * renewal[peak])
+            rise = max(0, peak - 40) + int(low[-1]) + 1 if len(low) else peak
+            place = start + rise + RENEWAL_DELAY
+            if highest - 2 * HOP_FRAMES < place <= highest:
+                places.append(float(place))
+        return places
+
+    def _track(self, first: int, last: int, guesses: Sequence[tuple[float, ...]]) -> Floats:
+        """`renewal.compared` for frames of the stream."""
+        start = (first - LONGEST_LAG) * FRAME
+        string = self._stream.smooth.between(start, (last + WINDOW) * FRAME)
+        return compared(string, LONGEST_LAG, LONGEST_LAG + last - first, guesses)
+
+    def _measured(self, place: float, rises: tuple[float, float, float], now: int) -> Struck | None:
+        """Everything measured at one place, and its odds; None where there is surely nothing."""
+        struck = Struck(place * FRAME_S)
+        self._read(struck, self._end_of(struck))
+        old = self._sounding(struck.onset_s - 0.05)
+        guesses: list[tuple[float, ...]] = [(f0,) for f0 in (*old, struck.f0_hz)]
+        if old:
+            guesses.append((old[-1], struck.f0_hz))
+        at = LOOKED_BACK
+        frame = round(place)
+        new, energy = self._track(frame - at, now - WINDOW, guesses)
+        loudness = self._stream.loudness(self.since_s)
+        coming = maximum_filter1d(energy, COMING + 1, origin=-(COMING // 2))
+        renewal = new / (coming + QUIET_SHARE * loudness)
+        share = new / np.maximum(energy, 1e-12) * np.minimum(1, energy / (0.01 * loudness))
+        quiet = 0.01 * loudness
+        after, before = energy[at : at + 60].max(), energy[at - 60 : at - 16].max()
+        fresh = np.log(float(renewal[at - 24 : at + 9].max()) + 0.02)
+        restless = float(np.median(share[at - 70 : at - 22 : 4]))
+        struck.table = np.array(
+            [
+                1.0,
+                *(min(rise, 5.0) for rise in rises),
+                fresh,
+                restless,
+                fresh * restless,
+                float(renewal[at - 64 : at - 25].max()),
+                float(np.clip(np.log(after / loudness + 1e-9), -8, 1)),
+                float(np.clip(np.log((after + quiet) / (before + quiet)), -3, 3)),
+                float(np.median(share[at + SETTLED[0] : at + SETTLED[1]])),
+            ]
+        )
+        struck.odds = float(np.clip(struck.table @ WEIGHTS, -ODDS_LIMIT, ODDS_LIMIT))
+        return struck if struck.odds > POSSIBLE else None
+
+    def _end_of(self, struck: Struck) -> float:
+        """Where something else begins, or the present."""
+        end_s = min(self._stream.now_s, struck.onset_s + STAGES_S[-1] + 0.02)
+        later = [s.onset_s for s in self.struck if s.odds > 0 and s.onset_s > struck.onset_s]
+        later += self.flagged_s
+        return min([end_s, *(at for at in later if at > struck.onset_s + CLOSE_S)])
+
+    def _read_on(self, *, exclude: list[Struck]) -> list[Struck]:
+        """Read the pitch of what has sounded longer by now; returns those read."""
+        read = []
+        for struck in self.struck:
+            if struck.is_over or any(struck is each for each in exclude):
+                continue
+            end_s = self._end_of(struck)
+            stage = _stage_at(end_s - struck.onset_s)
+            # What is over is returned even if its sound grew no longer: now it is known to be.
+            is_over = stage == len(STAGES_S) or end_s < self._stream.now_s - 2 * FRAME_S
+            if stage > struck.stage or is_over:
+                self._read(struck, end_s)
+                struck.is_over = is_over
+                read.append(struck)
+        return read
+
+    def _read(self, struck: Struck, end_s: float) -> None:
+        """Read the pitch of a place's sound up to a time."""
+        struck.stage = _stage_at(end_s - struck.onset_s)
+        part = self._stretch(struck, end_s)
+        struck.scores = part.scores(self.tuning_cents)[0]
+        struck.level_db = float(part.level_db[0])
+        struck.midi = int(MIDIS[struck.scores.argmax()])
+        struck.cents = float(fine_cents(part, np.array([struck.midi]))[0])
+
+    def _stretch(self, struck: Struck, end_s: float) -> Stretches:
+        first = round((struck.onset_s - 0.02) * PITCH_RATE_HZ)
+        string = self._stream.string_between(first, round(end_s * PITCH_RATE_HZ))
+        at_s = struck.onset_s - first / PITCH_RATE_HZ
+        return stretches(string, np.array([at_s]), np.array([at_s + end_s - struck.onset_s]))
+
+    def over_ring(self, struck: Struck, midis: Sequence[int]) -> Floats:
+        """Scores of some pitches where the sound before the place may ring on under each."""
+        end_s = self._end_of(struck)
+        now = self._stretch(struck, end_s)
+        first = round((struck.onset_s - 0.02) * PITCH_RATE_HZ) - WINDOWS[-1]
+        string = self._stream.string_between(first, round(struck.onset_s * PITCH_RATE_HZ))
+        at_s = struck.onset_s - first / PITCH_RATE_HZ
+        before = stretches_before(string, np.array([at_s]), now.window)
+        return np.asarray(scores_over_ring(now, before, self.tuning_cents, np.array(midis))[0])
+
+    def goes_on(self, struck: Struck) -> float:
+        """Share of the sound after a place that is the note before it, going on, in [0, 1]."""
+        old = self._sounding(struck.onset_s - 0.02)
+        if not old:
+            return 0.0
+        end_s = self._stream.now_s
+        first = round((struck.onset_s - 0.4) / FRAME_S) * FRAME
+        string = self._stream.smooth.between(first, self._stream.smooth.end)
+        at_s = struck.onset_s - first * FRAME_S / FRAME
+        known = tuple(a for a in (0.025, 0.06, 0.1) if struck.onset_s + a + 0.035 <= end_s)
+        if not known:
+            return 0.0
+        return float(continued(string, np.array([at_s]), np.array([old[-1]]), known)[0])
+
+    def _forget(self) -> None:
+        oldest_s = self._stream.now_s - KEPT_S
+        self.struck = [each for each in self.struck if each.onset_s > oldest_s]
+        self.flagged_s = [at for at in self.flagged_s if at > oldest_s]
+
+
+def _stage_at(age_s: float) -> int:
+    return int(np.searchsorted(STAGES_S, age_s, side="right"))

@@ -1,0 +1,273 @@
+"""What to say of each note, and when: early where it is clear, later where it is not.
+
+A verdict is said once its odds are clear, and corrected if what is heard later is clear the other
+way. Odds are those of `verdict`; how much a difference of scores is worth depends on how long the
+note has sounded (`PITCH_WORTH`, fitted by design/ear_live.py).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from undersong.ear.align import NONE, Asked
+from undersong.ear.hearing import HeardNote, Verdict
+from undersong.ear.live_events import NoteJudged
+from undersong.ear.live_evidence import STAGES_S, LiveEvidence, Struck
+from undersong.ear.live_follow import Follower
+from undersong.ear.pitch import HIGHEST_MIDI, LOWEST_MIDI
+from undersong.ear.verdict import probability
+
+Floats = NDArray[np.float64]
+
+PITCH_PRIOR = (3.0,) * (len(STAGES_S) + 1)
+PITCH_WORTH = (30.0,) * (len(STAGES_S) + 1)
+"""By how many of `STAGES_S` the note has lasted."""
+PLAYED_PRIOR = 2.5
+SURE_ODDS = 1.0
+CHANGE_WORTH, CHANGE_PRIOR = 20.0, 3.0
+DOUBT = 0.1
+NEIGHBOURS = (-12, -2, -1, 0, 1, 2, 12)
+MISSED_S = 0.27
+"""A note is called missed when it is late by so much."""
+PATIENCE_S = 0.42
+EXTRA_PRIOR, EXTRA_SURE = -0.5, 0.5
+EXTRA_APART_S, EXTRA_AFTER_S, TAIL_S = 0.05, 0.25, 2.0
+GOING_ON, GOING_ON_WORTH = 0.8, 2.5
+BODY_WORTH, LEAST_BODY, USUAL = 15.0, 0.7, 24
+QUIETEST_EXTRA_DB = -20.0
+
+
+@dataclass(slots=True)
+class _Usual:
+    """Level and score of the notes of this pass so far, the newest `USUAL` of them."""
+
+    level_db: list[float]
+    score: list[float]
+
+    def add(self, struck: Struck) -> None:
+        self.level_db = [*self.level_db, struck.level_db][-USUAL:]
+        self.score = [*self.score, float(struck.scores.max())][-USUAL:]
+
+
+class Judge:
+    """Verdicts on one pass.
+
+    Parameters
+    ----------
+    asked, index
+        The strokes and the written note each begins with (`hear.asked_strokes`).
+    end_s
+        Asked seconds from the start of the part to its written end.
+    """
+
+    def __init__(
+        self, asked: Asked, index: NDArray[np.intp], end_s: float, follower: Follower
+    ) -> None:
+        self._asked, self._index, self._follower = asked, index, follower
+        self._end_s = end_s
+        self._said: dict[int, HeardNote] = {}
+        self._extras: list[tuple[Struck, HeardNote]] = []
+        self._usual = _Usual([], [])
+        self._n_said = 0
+
+    @property
+    def is_done(self) -> bool:
+        """True once every stroke was spoken of and closed."""
+        return self._n_said == len(self._asked) and self._follower.first_open == len(self._asked)
+
+    def step(
+        self, evidence: LiveEvidence, news: list[Struck], now_s: float, *, is_last: bool = False
+    ) -> list[NoteJudged]:
+        """What is to be said now.
+
+        Parameters
+        ----------
+        news
+            Places about which something new is known.
+        is_last
+            The stream has ended: what is still open is decided.
+        """
+        events: list[NoteJudged] = []
+        for stroke, struck in sorted(self._follower.matched.items()):
+            if is_last or any(struck is each for each in news) or self._was_missed(stroke):
+                note = self._played(evidence, stroke, struck, now_s, is_last=is_last)
+                self._say(events, stroke, note, now_s)
+        self._say_missed(events, now_s, is_last=is_last)
+        self._say_extras(events, evidence, now_s, is_last=is_last)
+        return events
+
+    def _was_missed(self, stroke: int) -> bool:
+        said = self._said.get(stroke)
+        return said is not None and said.verdict is Verdict.MISSED
+
+    def _say(
+        self, events: list[NoteJudged], stroke: int, note: HeardNote | None, now_s: float
+    ) -> None:
+        before = self._said.get(stroke)
+        if note is None or (before is not None and before.verdict == note.verdict):
+            return
+        if before is None:
+            self._n_said += 1
+        self._said[stroke] = note
+        events.append(NoteJudged(note, now_s, before is not None))
+
+    def _played(
+        self,
+        evidence: LiveEvidence,
+        stroke: int,
+        struck: Struck,
+        now_s: float,
+        *,
+        is_last: bool,
+    ) -> HeardNote | None:
+        """The verdict on a matched stroke; None while it is better to listen on."""
+        midi = int(self._asked.midi[stroke])
+        present = self._presence(evidence, struck) + PLAYED_PRIOR
+        pitch, best = self._pitch(evidence, struck, midi)
+        must = is_last or struck.is_over or now_s - struck.onset_s > PATIENCE_S
+        sure = min(abs(present), abs(pitch)) >= SURE_ODDS
+        if not sure and not must:
+            return None
+        if present < -SURE_ODDS:
+            return self._unheard(stroke, -present) if must else None
+        if must and pitch > SURE_ODDS:
+            self._usual.add(struck)
+        if not sure:
+            verdict, odds = Verdict.UNSURE, min(abs(present), abs(pitch))
+        elif pitch > 0:
+            verdict, odds, best = Verdict.RIGHT, min(pitch, present), midi if midi != NONE else best
+        else:
+            verdict, odds = Verdict.WRONG, min(-pitch, present)
+        return HeardNote(
+            int(self._index[stroke]),
+            midi if midi != NONE else None,
+            best if midi != NONE else None,
+            struck.onset_s,
+            self._follower.lateness_ms(stroke, struck.onset_s),
+            struck.cents - evidence.tuning_cents,
+            verdict,
+            probability(odds),
+        )
+
+    def _presence(self, evidence: LiveEvidence, struck: Struck) -> float:
+        """Odds that a note begins at a place: by its own measures, or because the pitch changes."""
+        before = [s for s in evidence.struck if s.odds > 0 and s.onset_s < struck.onset_s - 0.03]
+        if not before or before[-1].midi == struck.midi:
+            return struck.odds
+        change = struck.scores[struck.midi - LOWEST_MIDI]
+        change = change - struck.scores[before[-1].midi - LOWEST_MIDI]
+        return max(struck.odds, CHANGE_WORTH * float(change) - CHANGE_PRIOR)
+
+    def _pitch(self, evidence: LiveEvidence, struck: Struck, midi: int) -> tuple[float, int]:
+        """Odds that the pitch is the asked one, and the likeliest pitch."""
+        prior, worth = PITCH_PRIOR[struck.stage], PITCH_WORTH[struck.stage]
+        if not LOWEST_MIDI <= midi <= HIGHEST_MIDI:
+            return prior, struck.midi
+        margin, best = _margin(struck.scores, midi)
+        if margin < DOUBT:
+            around = {midi + step for step in NEIGHBOURS} | {struck.midi}
+            midis = sorted(each for each in around if LOWEST_MIDI <= each <= HIGHEST_MIDI)
+            scores = np.full(len(struck.scores), -np.inf)
+            scores[np.array(midis) - LOWEST_MIDI] = evidence.over_ring(struck, midis)
+            margin, best = _margin(scores, midi)
+        return prior + worth * margin, best
+
+    def _unheard(self, stroke: int, odds: float) -> HeardNote:
+        midi = int(self._asked.midi[stroke])
+        return HeardNote(
+            index=int(self._index[stroke]),
+            asked_midi=midi if midi != NONE else None,
+            heard_midi=None,
+            onset_s=None,
+            timing_ms=None,
+            cents=None,
+            verdict=Verdict.MISSED,
+            probability=probability(odds),
+        )
+
+    def _say_missed(self, events: list[NoteJudged], now_s: float, *, is_last: bool) -> None:
+        follower = self._follower
+        stroke = follower.first_open
+        while stroke < len(self._asked):
+            if not is_last and follower.expected_s(stroke) > now_s - MISSED_S:
+                return
+            if stroke not in follower.matched:
+                self._say(events, stroke, self._unheard(stroke, PLAYED_PRIOR), now_s)
+            stroke += 1
+
+    def _say_extras(
+        self, events: list[NoteJudged], evidence: LiveEvidence, now_s: float, *, is_last: bool
+    ) -> None:
+        """Notes nobody asked for, once the strokes about them are decided."""
+        taken = [float(at) for at in self._follower.heard_s[np.isfinite(self._follower.heard_s)]]
+        self._take_back(events, taken, now_s)
+        for struck in evidence.struck:
+            is_settled = is_last or (
+                now_s - struck.onset_s > EXTRA_AFTER_S and (struck.is_over or struck.stage >= 3)
+            )
+            if not is_settled or not self._is_inside(struck, taken) or self._is_known(struck):
+                continue
+            note = self._extra(evidence, struck)
+            if note is not None:
+                self._extras = [*self._extras, (struck, note)][-USUAL:]
+                events.append(NoteJudged(note, now_s, revises=False))
+
+    def _take_back(self, events: list[NoteJudged], taken: list[float], now_s: float) -> None:
+        """An extra note that turned out to be an asked one was none."""
+        kept = []
+        for struck, note in self._extras:
+            if any(abs(struck.onset_s - at) <= EXTRA_APART_S for at in taken):
+                unsure = replace(note, verdict=Verdict.UNSURE, probability=0.5)
+                events.append(NoteJudged(unsure, now_s, revises=True))
+            else:
+                kept.append((struck, note))
+        self._extras = kept
+
+    def _is_known(self, struck: Struck) -> bool:
+        return any(abs(struck.onset_s - each.onset_s) < EXTRA_APART_S for each, _ in self._extras)
+
+    def _is_inside(self, struck: Struck, taken: list[float]) -> bool:
+        """After the first matched note, before the end, and apart from every matched one."""
+        line = self._follower.line
+        if not taken or line is None:
+            return False
+        end_s = line.start_s + line.ratio * self._end_s
+        if not min(taken) < struck.onset_s < max(min(end_s, max(taken) + TAIL_S), max(taken)):
+            return False
+        return all(abs(struck.onset_s - at) > EXTRA_APART_S for at in taken)
+
+    def _extra(self, evidence: LiveEvidence, struck: Struck) -> HeardNote | None:
+        odds = struck.odds + EXTRA_PRIOR
+        usual = self._usual
+        if odds < EXTRA_SURE or not usual.level_db:
+            return None
+        if struck.level_db < float(np.median(usual.level_db)) + QUIETEST_EXTRA_DB:
+            return None
+        before = [s for s in evidence.struck if s.odds > 0 and s.onset_s < struck.onset_s - 0.03]
+        if before and before[-1].midi == struck.midi:
+            share = evidence.goes_on(struck)
+            odds -= GOING_ON_WORTH * float(np.clip((share - GOING_ON) / (1 - GOING_ON), 0, 1))
+        least = float(np.percentile(usual.score, 10)) - LEAST_BODY
+        odds -= BODY_WORTH * max(0.0, least - float(struck.scores.max()))
+        if odds < EXTRA_SURE:
+            return None
+        return HeardNote(
+            None,
+            None,
+            struck.midi,
+            struck.onset_s,
+            None,
+            struck.cents - evidence.tuning_cents,
+            Verdict.EXTRA,
+            probability(odds),
+        )
+
+
+def _margin(scores: Floats, midi: int) -> tuple[float, int]:
+    """By how much a pitch scores better than the best other, and the best of all."""
+    column = midi - LOWEST_MIDI
+    others = np.delete(scores, column)
+    return float(scores[column] - others.max()), LOWEST_MIDI + int(scores.argmax())
