@@ -3,7 +3,7 @@ from __future__ import annotations
 import json
 import struct
 import uuid
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -22,14 +22,15 @@ from undersong.errors import UndersongError
 from undersong.practice.ladder import Outcome
 from undersong.theory.key import parse_key
 from undersong.web.desk import Desk
+from undersong.web.incoming import Incoming, broken_ms, holes_in
 from undersong.web.judged import faults_of, fits, hearing_of, marks_of, strip_of
-from undersong.web.listening import Incoming, broken_ms
 from undersong.web.tabs import tab_bars
 from undersong.web.takes import checked_uid
 from web_app import OWN, TestClient, demo_client
 
 RATE_HZ = 22_050
-BLOCK = 2048
+BLOCK = 1024
+NOTHING_SLIPPED: Mapping[int, float] = {}
 QUERY = {"drill": "scale", "key": "G"}
 HOST = {"host": "127.0.0.1"}  # the test client's WebSockets name another
 HEADERS = HOST | {"origin": OWN}
@@ -49,8 +50,10 @@ def app(tmp_path: Path) -> Iterator[tuple[TestClient, Desk]]:
         yield pair
 
 
-def message(frame: int, samples: NDArray[np.float32]) -> bytes:
-    return struct.pack("<d", frame) + samples.astype("<f4").tobytes()
+def message(frame: int, samples: NDArray[np.float32], late_s: float = 0.0) -> bytes:
+    """A block as the page sends it; the clock may be ahead of the count."""
+    time_s = frame / RATE_HZ + late_s
+    return struct.pack("<dd", frame, time_s) + samples.astype("<f4").tobytes()
 
 
 def stream(
@@ -60,25 +63,34 @@ def stream(
     tempo: float = 70,
     uid: str | None = None,
     lost: int = 0,
-    start_frame: int | None = None,
+    start_time: float | None = None,
+    slipped: Mapping[int, float] = NOTHING_SLIPPED,
 ) -> dict[str, Any]:
-    """Send a take as the page does, from frame 5000 on; `lost` blocks are left out."""
+    """Send a take as the page does, from frame 5000 on; `lost` blocks are left out.
+
+    From the frames `slipped` on, the clock has run on by so many seconds more than the count.
+    """
     begin = {
         "type": "begin",
         "uid": uid or str(uuid.uuid4()),
         "query": QUERY,
         "tempo": tempo,
         "sample_rate": RATE_HZ,
-        "start_frame": start_frame,
+        "start_time": start_time,
     }
     with client.websocket_connect("/listen", headers=HEADERS) as socket:
         socket.send_text(json.dumps(begin))
         for number, at in enumerate(range(0, len(samples), BLOCK)):
             if not 20 <= number < 20 + lost:
-                socket.send_bytes(message(5000 + at, samples[at : at + BLOCK]))
+                late_s = sum(by for frame, by in slipped.items() if at >= frame)
+                socket.send_bytes(message(5000 + at, samples[at : at + BLOCK], late_s))
         socket.send_text(json.dumps({"type": "end"}))
         answer: dict[str, Any] = socket.receive_json()
     return answer
+
+
+def timings(hearing: Mapping[str, Any]) -> list[float]:
+    return [note["timing_ms"] for note in hearing["notes"] if note["timing_ms"] is not None]
 
 
 def test_a_streamed_take_is_judged_as_the_ear_judges_it(app: tuple[TestClient, Desk]) -> None:
@@ -99,13 +111,13 @@ def test_a_known_round_trip_makes_lateness_absolute(app: tuple[TestClient, Desk]
     samples = take("first")
     part = make_drill("scale", parse_key("G"), tempo_bpm=70).part
     start_s = 1.9
-    stream(client, samples, start_frame=5000 + round(start_s * RATE_HZ))
+    stream(client, samples, start_time=5000 / RATE_HZ + start_s)
     [kept] = desk.book.takes_of(None)
     saved = dict(kept.hearing or {})
     assert saved["reference"] == "start"
-    assert saved == hearing_json(
-        hear([samples], RATE_HZ, part, start_s=round(start_s * RATE_HZ) / RATE_HZ)
-    )
+    assert saved["start_s"] == pytest.approx(start_s)
+    expected = hearing_json(hear([samples], RATE_HZ, part, start_s=start_s))
+    assert timings(saved) == pytest.approx(timings(expected), abs=0.1)
 
 
 def test_two_clean_passes_raise_the_tempo(app: tuple[TestClient, Desk]) -> None:
@@ -125,11 +137,71 @@ def test_the_same_take_sent_again_is_one_take(app: tuple[TestClient, Desk]) -> N
 
 def test_lost_sound_is_not_judged(app: tuple[TestClient, Desk]) -> None:
     client, desk = app
-    answer = stream(client, take("first"), lost=2)
+    answer = stream(client, take("first"), lost=4)
     [kept] = desk.book.takes_of(None)
     assert kept.outcome is Outcome.UNSURE
     assert "ms of sound were lost" in answer["html"]
     assert answer["next_bpm"] == 70
+
+
+HOLE_AT, HOLE = 6 * RATE_HZ, round(0.018 * RATE_HZ)  # as long as a busy browser was seen to lose
+SAME_TIME_MS = 2.0
+
+
+def test_after_a_hole_the_notes_keep_their_times(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    samples = take("first")
+    torn = np.concatenate([samples[:HOLE_AT], samples[HOLE_AT + HOLE :]])
+    answer = stream(client, torn, slipped={HOLE_AT: HOLE / RATE_HZ})
+    [kept] = desk.book.takes_of(None)
+    saved: dict[str, Any] = dict(kept.hearing or {})
+    part = make_drill("scale", parse_key("G"), tempo_bpm=70).part
+    whole: dict[str, Any] = hearing_json(hear([samples], RATE_HZ, part))
+    told = {
+        note["index"]: note["timing_ms"] for note in saved["notes"] if note["timing_ms"] is not None
+    }
+    late = {note["index"]: note["timing_ms"] for note in whole["notes"]}
+    assert len(told) >= len(part.notes) - 1
+    assert told == pytest.approx({index: late[index] for index in told}, abs=SAME_TIME_MS)
+    assert "18 ms of sound were lost on the way." in answer["html"]
+    assert saved["lost_ms"] == pytest.approx(18.0, abs=0.5)
+    assert "18 ms of sound were lost on the way." in client.get(f"/takes/{kept.id}").text
+
+
+def test_unseen_the_same_hole_would_move_them() -> None:
+    samples = take("first")
+    part = make_drill("scale", parse_key("G"), tempo_bpm=70).part
+    torn = np.concatenate([samples[:HOLE_AT], samples[HOLE_AT + HOLE :]])
+    whole, moved = (timings(hearing_json(hear([each], RATE_HZ, part))) for each in (samples, torn))
+    assert max(abs(a - b) for a, b in zip(whole, moved, strict=True)) > 2 * SAME_TIME_MS
+
+
+def test_too_large_a_hole_and_a_stumbling_click_are_not_judged(
+    app: tuple[TestClient, Desk],
+) -> None:
+    client, desk = app
+    large = stream(client, take("first"), slipped={HOLE_AT: 0.09})
+    assert "90 ms of sound were lost: the computer could not keep up." in large["html"]
+    stumbled = stream(client, take("first"), slipped={HOLE_AT: -0.03})
+    assert "he click stumbled by 30 ms" in stumbled["html"]
+    assert [each.outcome for each in desk.book.takes_of(None)] == [Outcome.UNSURE] * 2
+    assert stumbled["next_bpm"] == 70
+
+
+@given(
+    jitter=st.lists(st.floats(-0.003, 0.003), min_size=60, max_size=60),
+    drift=st.floats(-5e-5, 5e-5),
+    at=st.integers(20, 40),
+    length_s=st.sampled_from([0.0, 0.009, 0.01, 0.05, -0.02]),
+)
+def test_holes_are_told_from_jitter_and_drift(
+    jitter: list[float], drift: float, at: int, length_s: float
+) -> None:
+    apart_s = np.array(jitter) + drift * np.arange(60)
+    apart_s[at:] += length_s
+    found = holes_in(apart_s, 13)
+    assert sum(hole.length_s for hole in found) == pytest.approx(length_s, abs=0.0045)
+    assert all(abs(hole.block - at) <= 1 for hole in found)
 
 
 def test_silence_is_an_answer(app: tuple[TestClient, Desk]) -> None:
@@ -288,8 +360,8 @@ def test_blocks_make_one_sound_however_they_are_cut(
         begin = max(0, at - again)  # some of it sent twice
         incoming.add(message(first + begin, sound[begin : at + size]))
         at += size
-    assert np.array_equal(incoming.samples, sound)
-    assert incoming.lost_frames == 0
+    assert np.array_equal(incoming.whole().samples, sound)
+    assert incoming.whole().lost_ms == 0
     assert len(incoming) == len(sound)
 
 
@@ -297,8 +369,9 @@ def test_a_gap_is_silence_and_is_counted() -> None:
     incoming = Incoming(RATE_HZ)
     incoming.add(message(10, np.ones(4, np.float32)))
     incoming.add(message(17, np.ones(2, np.float32)))
-    assert incoming.samples.tolist() == [1, 1, 1, 1, 0, 0, 0, 1, 1]
-    assert incoming.lost_frames == 3
+    whole = incoming.whole()
+    assert whole.samples.tolist() == [1, 1, 1, 1, 0, 0, 0, 1, 1]
+    assert whole.lost_ms == pytest.approx(3000 / RATE_HZ)
 
 
 @given(st.binary(max_size=64))
@@ -308,7 +381,7 @@ def test_any_bytes_are_a_block_or_are_refused(data: bytes) -> None:
         incoming.add(data)
     except UndersongError:
         return
-    assert len(incoming) == (len(data) - 8) // 4
+    assert len(incoming) == (len(data) - 16) // 4
 
 
 def test_a_jump_of_hours_is_refused() -> None:

@@ -28,14 +28,13 @@ from undersong.theory.part import Part
 from undersong.theory.tempo import TEMPO_MAX_BPM, TEMPO_MIN_BPM
 from undersong.web.climbview import climb_view
 from undersong.web.desk import Desk
+from undersong.web.incoming import LEAST_SAID_MS, LONGEST_S
 from undersong.web.judged import faults_of, fits, hearing_of, marks_of, spoken, strip_of
 from undersong.web.pages import back_to, desk_of, field, fragment, number, page, player_of
 from undersong.web.tabs import tab_bars
 from undersong.web.work import Work, kept_item, level_of, work_of
 
-LONGEST_S = 20 * 60.0
 LARGEST_NUMBER = 2**63 - 1  # of a row in the log
-LOST_MS = 5.0  # more sound than this lost on the way, and the pass cannot be judged
 RATES_HZ = (8_000, 192_000)
 LARGEST_ELSEWHERE_BYTES = 256 * 2**20
 Samples = NDArray[np.float32]
@@ -46,7 +45,7 @@ class Played:
     """One pass as it came in: mono samples, shape (n,), and what was asked.
 
     `start_s` is where beat 0 falls in the samples, where the round trip is known; `lost_ms` is how
-    much sound never arrived.
+    much sound never arrived and stands as silence; `refusal` is why it cannot be judged, if so.
     """
 
     uid: str
@@ -55,6 +54,7 @@ class Played:
     tempo_bpm: float
     start_s: float | None = None
     lost_ms: float = 0.0
+    refusal: str = ""
     is_live: bool = True
 
 
@@ -97,12 +97,8 @@ def judge(desk: Desk, player: Player, work: Work, played: Played) -> KeptTake:
             start_s=played.start_s,
             level=level_of(player),
         )
-    if played.lost_ms > LOST_MS:
-        reason = (
-            f"{played.lost_ms:.0f} ms of sound were lost: the computer could not keep up. Close "
-            "what else is running, and play it again."
-        )
-        hearing = replace(hearing, clean=None, reason=reason)
+    if played.refusal:
+        hearing = replace(hearing, clean=None, reason=played.refusal)
     length_s = len(played.samples) / played.sample_rate_hz
     audio = _recorded(desk, player, played)
     try:
@@ -112,7 +108,7 @@ def judge(desk: Desk, player: Player, work: Work, played: Played) -> KeptTake:
             outcome=outcome_of(hearing.clean),
             tempo_bpm=played.tempo_bpm,
             at=desk.clock(),
-            hearing=hearing_json(hearing),
+            hearing=hearing_json(hearing) | _holes(played),
             tolerance_ms=hearing.tolerance_ms,
             length_s=length_s if played.is_live else 0.0,
             whole=not work.section and hearing.stopped_at is None,
@@ -123,6 +119,13 @@ def judge(desk: Desk, player: Player, work: Work, played: Played) -> KeptTake:
         if audio is not None and desk.book.recordings is not None:
             (desk.book.recordings / audio).unlink(missing_ok=True)
         raise
+
+
+def _holes(played: Played) -> dict[str, object]:
+    """What is kept with the hearing of a take with holes that was judged all the same."""
+    if played.refusal or played.lost_ms <= LEAST_SAID_MS:
+        return {}
+    return {"lost_ms": round(played.lost_ms, 1)}
 
 
 # Eight takes heard side by side are all late; one after another only the last one is.
@@ -166,9 +169,18 @@ def verdict_html(desk: Desk, take: Take, *, said: str = "") -> Markup:
             "start_s": hearing.start_s,
         }
     faults = faults_of(hearing, part, put_right)
-    return fragment(
-        "verdict.html", **view, lines=spoken(hearing, part), judged=judged, faults=faults
-    )
+    lines = [*spoken(hearing, part), *_lost_words(take)]
+    return fragment("verdict.html", **view, lines=lines, judged=judged, faults=faults)
+
+
+def _lost_words(take: Take) -> list[str]:
+    lost_ms = (take.hearing or {}).get("lost_ms")
+    if not isinstance(lost_ms, int | float):
+        return []
+    return [
+        f"{lost_ms:.0f} ms of sound were lost on the way. All other notes kept their times; what "
+        "fell into the hole I could not tell."
+    ]
 
 
 def _heard(take: Take) -> tuple[Hearing, Part] | None:

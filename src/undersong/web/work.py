@@ -10,7 +10,7 @@ from undersong.drills.catalogue import drill_named, make_drill
 from undersong.errors import UndersongError
 from undersong.exchange import part_to_json
 from undersong.log.values import Item, LadderState, Player
-from undersong.page.excerpt import excerpt
+from undersong.theory.excerpt import excerpt
 from undersong.theory.key import parse_key
 from undersong.theory.part import Part
 from undersong.web.desk import Desk
@@ -101,8 +101,8 @@ def _section(part: Part, name: str) -> Part:
     for mark, end in zip(part.sections, starts[1:], strict=True):
         if mark.name != name or not any(mark.at <= note.at < end for note in part.notes):
             continue
-        inside = [place for place, bar in enumerate(bars) if mark.at <= bar.at < end]
-        return excerpt(part, inside[0], inside[-1])
+        inside = [bar.number for bar in bars if mark.at <= bar.at < end]
+        return excerpt(part, inside[0], inside[-1], rung_in=False)
     raise UndersongError(f"The bass lays out in {name}: there is nothing to practise.")
 
 

@@ -1,10 +1,10 @@
 // @ts-check
 /**
- * Runs in the audio thread: gathers what comes in into blocks of one channel, each with the number
- * of its first frame on the context's own clock, so that nothing later has to guess when.
+ * Runs in the audio thread, where a browser does not hand out the track itself: gathers what comes
+ * in into blocks of one channel, each with the number of its first frame on the context's clock.
  */
 
-const BLOCK = 2048;
+const BLOCK = 1024;
 
 class Capture extends AudioWorkletProcessor {
   #block = new Float32Array(BLOCK);

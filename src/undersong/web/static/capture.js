@@ -1,12 +1,18 @@
 // @ts-check
-/** The microphone or interface: opened without any "improvement", heard block by block. */
+/**
+ * The microphone or interface: opened without any "improvement", heard block by block. Each block
+ * has the number of its first frame, counted as it came in, and when that frame was captured, in
+ * seconds on the audio context's clock: the one the click is laid on.
+ */
 import { context } from "./common.js";
+import { TrackReader, trackProcessor } from "./trackreader.js";
 
-/** @typedef {(frame: number, samples: Float32Array) => void} OnBlock */
+/** @typedef {(frame: number, samples: Float32Array, time_s: number) => void} OnBlock */
 
 export class Capture {
   /** @type {MediaStream | null} */ #stream = null;
   /** @type {AudioNode | null} */ #source = null;
+  /** @type {TrackReader | null} */ #reader = null;
   /** @type {OnBlock} */ onblock = () => {};
   /** @type {() => void} */ onlost = () => {};
 
@@ -51,26 +57,65 @@ export class Capture {
       );
     }
     const ctx = context();
-    await ctx.audioWorklet.addModule("/static/capture-worklet.js");
     await ctx.resume();
-    const source = ctx.createMediaStreamSource(stream);
-    const worklet = new AudioWorkletNode(ctx, "capture", { numberOfOutputs: 0 });
-    worklet.port.onmessage = (event) => this.onblock(event.data.frame, event.data.samples);
-    source.connect(worklet);
+    const Processor = trackProcessor();
+    if (Processor) await this.#readTrack(ctx, new TrackReader(Processor, track));
+    else await this.#readGraph(ctx, stream);
     track.addEventListener("ended", () => {
       this.close();
       this.onlost();
     });
     this.#stream = stream;
+  }
+
+  /** Samples a second of what comes in. */
+  get rate() {
+    return this.#reader?.rate ?? context().sampleRate;
+  }
+
+  /**
+   * @param {AudioContext} ctx
+   * @param {TrackReader} reader
+   */
+  async #readTrack(ctx, reader) {
+    reader.onblock = (frame, samples, time_s) => this.onblock(frame, samples, time_s + ahead(ctx));
+    this.#reader = reader;
+    await reader.open();
+  }
+
+  /**
+   * Where the browser hands out no track: through the audio graph, counted by its own clock.
+   * @param {AudioContext} ctx
+   * @param {MediaStream} stream
+   */
+  async #readGraph(ctx, stream) {
+    await ctx.audioWorklet.addModule("/static/capture-worklet.js");
+    const source = ctx.createMediaStreamSource(stream);
+    const worklet = new AudioWorkletNode(ctx, "capture", { numberOfOutputs: 0 });
+    worklet.port.onmessage = ({ data }) =>
+      this.onblock(data.frame, data.samples, data.frame / ctx.sampleRate);
+    source.connect(worklet);
     this.#source = source;
   }
 
   close() {
+    this.#reader?.close();
+    this.#reader = null;
     this.#source?.disconnect();
     for (const track of this.#stream?.getTracks() ?? []) track.stop();
     this.#source = null;
     this.#stream = null;
   }
+}
+
+/**
+ * By how much the context's clock is ahead of the page's own, in seconds, as of now.
+ * @param {AudioContext} ctx
+ */
+function ahead(ctx) {
+  const { contextTime = 0, performanceTime = 0 } = ctx.getOutputTimestamp();
+  if (!performanceTime) return ctx.currentTime - performance.now() / 1000; // nothing sounded yet
+  return contextTime - performanceTime / 1000;
 }
 
 /** @param {unknown} error */

@@ -53,7 +53,7 @@ class PracticeDesk extends HTMLElement {
       (event) => this.#fromElsewhere(/** @type {HTMLInputElement} */ (event.target)),
     );
     this.#part("[data-verdict]").addEventListener("click", (event) => this.#fromBar(event));
-    this.#capture.onblock = (frame, samples) => this.#block(frame, samples);
+    this.#capture.onblock = (frame, samples, time_s) => this.#block(frame, samples, time_s);
     this.#capture.onlost = () => {
       if (this.#state !== "playing") return;
       this.#finish();
@@ -160,12 +160,11 @@ class PracticeDesk extends HTMLElement {
     const [accent, beat, subdivision] = clicks;
     this.#lay(ctx, sheet, /** @type {Record<string, AudioBuffer>} */ ({ accent, beat, subdivision }));
     const delay = roundTrip(this.#capture.label);
-    const rate = ctx.sampleRate;
     this.#take = new TakeStream({
       query: Object.fromEntries(this.#asked()),
       tempo: sheet.tempo,
-      sample_rate: rate,
-      start_frame: delay === null ? null : Math.round((this.#began + sheet.start_s + delay) * rate),
+      sample_rate: this.#capture.rate,
+      start_time: delay === null ? null : this.#began + sheet.start_s + delay,
     });
     this.#take.onconnection = (isThere) => {
       if (!isThere) say(this, "Undersong does not answer. Your playing is kept here, and goes on when it is back.");
@@ -203,13 +202,14 @@ class PracticeDesk extends HTMLElement {
   /**
    * @param {number} frame
    * @param {Float32Array} samples
+   * @param {number} time_s
    */
-  #block(frame, samples) {
+  #block(frame, samples, time_s) {
     for (const sample of samples) this.#peak = Math.max(this.#peak, Math.abs(sample));
     if (this.#state !== "playing" || !this.#take || !this.#sheet) return;
-    this.#take.add(frame, samples);
+    this.#take.add(frame, samples, time_s);
     const end = this.#began + this.#sheet.end_s + TAIL_S + (roundTrip(this.#capture.label) ?? 0);
-    if ((frame + samples.length) / context().sampleRate > end) this.#finish();
+    if (time_s + samples.length / this.#capture.rate > end) this.#finish();
   }
 
   /** @param {number} turn */

@@ -13,7 +13,7 @@ class ReadyDesk extends HTMLElement {
   #capture = new Capture();
   #peak = 0;
   #isMeasuring = false;
-  /** @type {{ frame: number, samples: Float32Array }[]} */ #blocks = [];
+  /** @type {{ frame: number, samples: Float32Array, time_s: number }[]} */ #blocks = [];
 
   connectedCallback() {
     this.addEventListener("click", (event) => {
@@ -25,9 +25,9 @@ class ReadyDesk extends HTMLElement {
       this.#capture.close();
       this.#do("open");
     });
-    this.#capture.onblock = (frame, samples) => {
+    this.#capture.onblock = (frame, samples, time_s) => {
       for (const sample of samples) this.#peak = Math.max(this.#peak, Math.abs(sample));
-      if (this.#isMeasuring) this.#blocks.push({ frame, samples });
+      if (this.#isMeasuring) this.#blocks.push({ frame, samples, time_s });
     };
     this.#capture.onlost = () => say(this, "The input was unplugged.");
     setInterval(() => this.#level(), LEVEL_MS);
@@ -70,7 +70,7 @@ class ReadyDesk extends HTMLElement {
         .filter((each) => each.kind === "audioinput" && each.deviceId && each.deviceId !== "default")
         .map((each) => new Option(each.label, each.deviceId, false, each.deviceId === chosen)),
     );
-    say(this, `Listening to ${this.#capture.label}, ${context().sampleRate} samples a second.`);
+    say(this, `Listening to ${this.#capture.label}, ${this.#capture.rate} samples a second.`);
     this.#known();
   }
 
@@ -118,8 +118,10 @@ class ReadyDesk extends HTMLElement {
     const last = this.#blocks[this.#blocks.length - 1];
     const samples = new Float32Array(last.frame + last.samples.length - zero);
     for (const block of this.#blocks) samples.set(block.samples, block.frame - zero);
-    const at = times.map((time) => Math.round(time * ctx.sampleRate) - zero);
-    const query = new URLSearchParams({ rate: String(ctx.sampleRate), at: at.join(",") });
+    const rate = this.#capture.rate;
+    const began = this.#blocks[0].time_s;
+    const at = times.map((time) => Math.round((time - began) * rate));
+    const query = new URLSearchParams({ rate: String(rate), at: at.join(",") });
     const found = await fetchJson(`/ready/delay?${query}`, {
       method: "POST",
       body: new Uint8Array(samples.buffer),

@@ -11,7 +11,7 @@ const AGAIN_MS = 1000;
 
 export class TakeStream {
   uid = crypto.randomUUID();
-  /** @type {{ frame: number, samples: Float32Array }[]} */ blocks = [];
+  /** @type {{ frame: number, samples: Float32Array, time_s: number }[]} */ blocks = [];
   #begin;
   #isEnded = false;
   #isDone = false;
@@ -22,7 +22,7 @@ export class TakeStream {
   /** @type {(isThere: boolean) => void} */ onconnection = () => {};
   /** @type {Promise<Verdict>} */ verdict;
 
-  /** @param {{ query: Record<string, string>, tempo: number, sample_rate: number, start_frame: number | null }} begin */
+  /** @param {{ query: Record<string, string>, tempo: number, sample_rate: number, start_time: number | null }} begin */
   constructor(begin) {
     this.#begin = begin;
     this.verdict = new Promise((resolve, reject) => {
@@ -61,10 +61,12 @@ export class TakeStream {
     const socket = this.#socket;
     if (!socket || socket.readyState !== WebSocket.OPEN) return;
     for (; this.#sent < this.blocks.length; this.#sent += 1) {
-      const { frame, samples } = this.blocks[this.#sent];
-      const message = new ArrayBuffer(8 + 4 * samples.length);
-      new DataView(message).setFloat64(0, frame, true);
-      new Float32Array(message, 8).set(samples);
+      const { frame, samples, time_s } = this.blocks[this.#sent];
+      const message = new ArrayBuffer(16 + 4 * samples.length);
+      const head = new DataView(message);
+      head.setFloat64(0, frame, true);
+      head.setFloat64(8, time_s, true);
+      new Float32Array(message, 16).set(samples);
       socket.send(message);
     }
     if (this.#isEnded) socket.send(JSON.stringify({ type: "end" }));
@@ -73,10 +75,11 @@ export class TakeStream {
   /**
    * @param {number} frame
    * @param {Float32Array} samples
+   * @param {number} time_s when the first was captured, on the click's clock
    */
-  add(frame, samples) {
+  add(frame, samples, time_s) {
     if (this.#isEnded || this.#isDone) return;
-    this.blocks.push({ frame, samples });
+    this.blocks.push({ frame, samples, time_s });
     this.#send();
   }
 
@@ -102,7 +105,7 @@ export class TakeStream {
     if (!this.blocks.length) return null;
     const first = this.blocks[0].frame;
     const last = this.blocks[this.blocks.length - 1];
-    const buffer = ctx.createBuffer(1, last.frame + last.samples.length - first, ctx.sampleRate);
+    const buffer = ctx.createBuffer(1, last.frame + last.samples.length - first, this.#begin.sample_rate);
     const channel = buffer.getChannelData(0);
     for (const { frame, samples } of this.blocks) channel.set(samples, frame - first);
     return buffer;
