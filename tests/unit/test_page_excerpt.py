@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from undersong.page.excerpt import bars_words, excerpt, stretches
+from undersong.page.excerpt import bars_words, stretches
 from undersong.theory.chord import parse_number_chord
 from undersong.theory.key import parse_key
 from undersong.theory.meter import FOUR_FOUR
-from undersong.theory.part import ChordMark, KeyMark, Note, Part, SectionMark
+from undersong.theory.part import Note, Part, SectionMark
 from undersong.theory.pitch import parse_pitch
 
 G = parse_key("G")
@@ -28,24 +28,6 @@ def whole_notes(*pitches: str) -> Part:
 
 def sections(part: Part, *names_at: tuple[int, str]) -> Part:
     return replace(part, sections=tuple(SectionMark(Fraction(bar), name) for bar, name in names_at))
-
-
-def test_an_excerpt_starts_at_its_own_nought() -> None:
-    piece = excerpt(whole_notes("G1", "A1", "B1"), 1, 2)
-    assert [(int(note.at), str(note.pitch)) for note in piece.notes] == [(0, "A1"), (1, "B1")]
-    assert piece.length == 2
-
-
-def test_an_excerpt_knows_the_chord_and_key_it_begins_in() -> None:
-    part = replace(
-        whole_notes("G1", "A1", "B1"),
-        chords=(ChordMark(Fraction(0), FOUR),),
-        key_marks=(KeyMark(Fraction(1), parse_key("A")),),
-    )
-    piece = excerpt(part, 2, 2)
-    assert piece.chords == (ChordMark(Fraction(0), FOUR),)
-    assert piece.key == parse_key("A")
-    assert piece.key_marks == ()
 
 
 def test_a_section_played_twice_is_one_stretch() -> None:

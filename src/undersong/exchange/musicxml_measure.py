@@ -33,7 +33,6 @@ _DYNAMICS = {each.value: each for each in Dynamic} | {
     "ffff": Dynamic.FF,
 }
 _MOST_SHARPS = 7
-_MIDI_KEYS = 128
 
 
 @dataclass(frozen=True, slots=True)

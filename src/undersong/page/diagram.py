@@ -176,7 +176,7 @@ class RootPath:
 def root_paths(part: Part) -> tuple[RootPath, ...]:
     """The path of root moves in each key of a fingered part, keys in order of appearance.
 
-    The keys are those the part is marked with; degrees are counted as its chords count them.
+    The keys are those its chords count from: the relative major's where a minor song does so.
 
     The root of a chord is where the line first plays the chord's lowest note while it lasts;
     chords the bass does not play have none.
@@ -186,7 +186,7 @@ def root_paths(part: Part) -> tuple[RootPath, ...]:
     for mark, end in zip(part.chords, ends, strict=True):
         place = None if mark.chord is None else _root_place(part, mark.chord, mark.at, end)
         if place is not None:
-            found.setdefault(part.key_at(mark.at), []).append(place)
+            found.setdefault(part.counted_from(mark.at), []).append(place)
     return tuple(_path(key, places) for key, places in found.items())
 
 

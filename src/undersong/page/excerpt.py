@@ -1,17 +1,12 @@
-"""Stretches of a Part cut out to be engraved: sections once each, and single hard bars."""
+"""Stretches of a Part cut out to be engraved: each section that is written differently, once."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
-from typing import TypeVar
 
-from undersong.theory.meter import Wholes
-from undersong.theory.part import Bar, ChordMark, KeyMark, MeterMark, Note, Part, SectionMark
-from undersong.theory.tempo import TempoMark
-
-_NOWHERE = Fraction(0)
+from undersong.theory.excerpt import excerpt
+from undersong.theory.part import Bar, Part
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,58 +27,6 @@ class Stretch:
         return not self.part.notes
 
 
-def excerpt(part: Part, first: int, last: int, *, bars: tuple[Bar, ...] = ()) -> Part:
-    """Bars `first` to `last` (places in `part.bars`, both counted) as a part of their own.
-
-    A note that sounds into the first bar from before is left out: only its stroke is music
-    to read; one that sounds beyond the last is cut at the bar line.
-    """
-    bars = part.bars
-    start, end = bars[first].at, bars[last].at + bars[last].length
-    notes = tuple(_cut(note, start, end) for note in part.notes if start <= note.at < end)
-    is_pickup = bars[first].number == 0 and bars[first].length < bars[first].meter.bar
-    return replace(
-        part,
-        key=part.key_at(start),
-        meter=bars[first].meter,
-        notes=notes,
-        pickup=bars[first].length if is_pickup else _NOWHERE,
-        length=end - start,
-        key_marks=_within(part.key_marks, start, end),
-        meter_marks=_within(part.meter_marks, start, end),
-        tempo_marks=_within(part.tempo_marks, start, end),
-        sections=_within(part.sections, start, end, and_start=True),
-        chords=_chords(part, start, end),
-    )
-
-
-def _cut(note: Note, start: Wholes, end: Wholes) -> Note:
-    """The note counted from `start`; its tie to something beyond `end` is kept."""
-    length = min(note.end, end) - note.at
-    return replace(note, at=note.at - start, length=length, tied=note.tied and note.end <= end)
-
-
-_Mark = TypeVar("_Mark", KeyMark, MeterMark, TempoMark, SectionMark, ChordMark)
-
-
-def _within(
-    marks: Sequence[_Mark], start: Wholes, end: Wholes, *, and_start: bool = False
-) -> tuple[_Mark, ...]:
-    return tuple(
-        replace(mark, at=mark.at - start)
-        for mark in marks
-        if start < mark.at < end or (and_start and mark.at == start)
-    )
-
-
-def _chords(part: Part, start: Wholes, end: Wholes) -> tuple[ChordMark, ...]:
-    marks = _within(part.chords, start, end, and_start=True)
-    if marks and marks[0].at == 0:
-        return marks
-    before = part.chord_at(start)
-    return marks if before is None else (ChordMark(_NOWHERE, before), *marks)
-
-
 def stretches(part: Part) -> tuple[Stretch, ...]:
     """The part section by section, each different one once.
 
@@ -92,9 +35,9 @@ def stretches(part: Part) -> tuple[Stretch, ...]:
     found: dict[tuple[object, ...], Stretch] = {}
     bars = part.bars
     for first, last in _blocks(part, bars):
-        piece = excerpt(part, first, last, bars=bars)
-        names = tuple(dict.fromkeys(mark.name for mark in piece.sections))
         numbers = (bars[first].number, bars[last].number)
+        piece = excerpt(part, *numbers, rung_in=False)
+        names = tuple(dict.fromkeys(mark.name for mark in piece.sections))
         content = _content(piece)
         seen = found.get(content)
         found[content] = (

@@ -49,11 +49,6 @@ def text_width(text: str, size_mm: float, weight: int = REGULAR) -> float:
     return sum(widths.get(sign, unknown) for sign in text) * size_mm / UNITS_PER_EM
 
 
-def has_sign(sign: str) -> bool:
-    """Whether the face itself has this character."""
-    return sign in _widths()[REGULAR]
-
-
 def wrapped(text: str, size_mm: float, width_mm: float, weight: int = REGULAR) -> tuple[str, ...]:
     """Lines of words, each at most `width_mm` wide; a word too long is broken."""
     lines = [""]

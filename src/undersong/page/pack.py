@@ -129,7 +129,7 @@ def pack_pdf(
     pages = [packpages.cover(title, held_on, songs, player, setting, set_notes)]
     for place, each in enumerate(songs, 1):
         pages += packpages.chart(each, place, setting)
-        pages.append(packpages.line(each.counted, each.song.title, setting))
+        pages.append(packpages.line(each.part, each.song.title, setting))
         neck = packpages.neck(each, player.instrument, setting)
         hard = packpages.hard_bars(each, player.instrument, setting)
         pages.append(f"{neck}\n{hard}")

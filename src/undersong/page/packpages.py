@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from undersong.chart.roadmap import duration_s, total_bars
 from undersong.chart.song import Song
@@ -12,12 +12,13 @@ from undersong.neck.instrument import Instrument
 from undersong.page import flow
 from undersong.page.chartpage import chart_pages, signs_of_key
 from undersong.page.diagram import PAGE_FRETS, RootPath, neck_drawing, path_drawing, root_paths
-from undersong.page.excerpt import Stretch, bars_words, excerpt, stretches
+from undersong.page.excerpt import Stretch, bars_words, stretches
 from undersong.page.ground import Ground
 from undersong.page.hardest import HardBar, climb_words, hardest_bars
 from undersong.page.lettering import signs
 from undersong.page.notation import LARGE_STAFF_MM, STAFF_MM, System, engraved
 from undersong.page.pdf import Sheet, drawn, figure, quoted
+from undersong.theory.excerpt import excerpt
 from undersong.theory.part import Part
 
 MOST_MOVES = 6
@@ -33,17 +34,6 @@ class PackSong:
     part: Part
     singer: str = ""
     notes: str = ""
-
-    @property
-    def counted(self) -> Part:
-        """The line with its keys as the chart counts them: a minor song by its relative major.
-
-        The signature is the same, and a chord's letters follow from its number only there.
-        """
-        keys = tuple(
-            replace(mark, key=self.song.counted_in(mark.key)) for mark in self.part.key_marks
-        )
-        return replace(self.part, key=self.song.counted_in(self.part.key), key_marks=keys)
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,7 +231,7 @@ def neck(each: PackSong, instrument: Instrument, setting: Setting) -> str:
             )
         )
     ]
-    for path in root_paths(each.counted):
+    for path in root_paths(each.part):
         parts.append(flow.kept_together(_path(path, song, instrument, setting)))
     return "\n".join(parts)
 
@@ -262,7 +252,7 @@ def _path(path: RootPath, song: Song, instrument: Instrument, setting: Setting) 
 
 def hard_bars(each: PackSong, instrument: Instrument, setting: Setting) -> str:
     """The hardest bars, engraved, and what to do with them."""
-    part = each.counted
+    part = each.part
     bars = hardest_bars(part, instrument)
     if not bars:
         return ""
@@ -291,8 +281,9 @@ def _hard_bar(bar: HardBar, part: Part, setting: Setting) -> Iterator[str]:
     where = f" ({names[-1]})" if names else ""
     words = f"Bar {bar.number}{where}" if bar.number else f"The pick-up{where}"
     yield flow.heading(words, 3)
-    piece = excerpt(part, first, last)
-    yield flow.music(_systems(piece, part.bars[first].number, setting), words)
+    bars = part.bars
+    piece = excerpt(part, bars[first].number, bars[last].number, rung_in=False)
+    yield flow.music(_systems(piece, bars[first].number, setting), words)
 
 
 def plan(days: Sequence[PlanDay], setting: Setting) -> str:

@@ -26,7 +26,6 @@ from undersong.theory.pitch import SEMITONES_PER_OCTAVE, midi_to_hz
 Samples = NDArray[np.float32]
 
 OPEN_MIDI = (23, 28, 33, 38, 43)  # trade handbook 4.1, five strings
-FARTHEST_FRET = 20
 DYNAMIC_DB = {
     Dynamic.PP: -20.0,
     Dynamic.P: -14.5,

@@ -1,8 +1,9 @@
 """A few bars of a part, and bars again and again.
 
-An excerpt is a Part of its own: the notes that sound in it, the key, meter, tempo and chord in
-force where it begins. A note already sounding at its start is struck again there; one that goes on
-beyond its end stops with it.
+An excerpt is a Part of its own, with the key, meter, tempo and chord in force where it begins. A
+note that goes on beyond its end stops with it. One already sounding at its start is struck again
+there, for whoever plays it would have to; on paper (`rung_in` False) it is left out, since its
+stroke is not in these bars.
 """
 
 from __future__ import annotations
@@ -11,25 +12,24 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import TypeVar
 
-from undersong.errors import AudioError
+from undersong.errors import TheoryError
 from undersong.theory.meter import Wholes
 from undersong.theory.part import Bar, ChordMark, KeyMark, MeterMark, Note, Part
 from undersong.theory.tempo import TempoMark
 
 
-def excerpt(part: Part, first_bar: int, last_bar: int) -> Part:
+def excerpt(part: Part, first_bar: int, last_bar: int, *, rung_in: bool = True) -> Part:
     """Bars `first_bar` to `last_bar` of a part, both included; 0 is the pick-up bar."""
-    bars = [bar for bar in part.bars if first_bar <= bar.number <= last_bar]
-    if not part.bars:
-        raise AudioError(f"{part.title!r} has no bars: there is nothing to play.")
+    every = part.bars
+    bars = [bar for bar in every if first_bar <= bar.number <= last_bar]
+    if not every:
+        raise TheoryError(f"{part.title!r} has no bars: there is nothing to play.")
     if not bars:
-        last = part.bars[-1].number
-        raise AudioError(
-            f"{part.title!r} has bars {part.bars[0].number} to {last}: "
+        raise TheoryError(
+            f"{part.title!r} has bars {every[0].number} to {every[-1].number}: "
             f"bars {first_bar} to {last_bar} are not in it."
         )
-    start, end = bars[0].at, bars[-1].at + bars[-1].length
-    return _from(part, bars[0], start, end)
+    return _from(part, bars[0], bars[0].at, bars[-1].at + bars[-1].length, rung_in=rung_in)
 
 
 def section_of(part: Part, name: str, visit: int = 1) -> Part:
@@ -41,17 +41,19 @@ def section_of(part: Part, name: str, visit: int = 1) -> Part:
     ]
     if not wanted:
         names = ", ".join(dict.fromkeys(mark.name for mark in part.sections)) or "none"
-        raise AudioError(f"{part.title!r} has no section {name!r} ({names}): choose one of these.")
+        raise TheoryError(f"{part.title!r} has no section {name!r} ({names}): choose one of these.")
     start = wanted[0].at
     end = min((mark.at for mark in part.sections if mark.at > start), default=part.length)
     first = next(bar for bar in reversed(part.bars) if bar.at <= start)
-    return _from(part, first, start, end)
+    return _from(part, first, start, end, rung_in=True)
 
 
 def looped(part: Part, times: int) -> Part:
     """A part played several times without a break; a pick-up is played only once."""
     if times < 1:
-        raise AudioError(f"A loop is played at least once, not {times} times.")
+        raise TheoryError(f"A loop is played at least once, not {times} times.")
+    if part.length == part.pickup:  # nothing but a pick-up: that is what goes round
+        part = replace(part, pickup=Fraction(0))
     body = part.length - part.pickup
     places = [turn * body for turn in range(times)]
 
@@ -98,30 +100,31 @@ def _again(marks: tuple[_Mark, ...], first: _Mark, places: list[Wholes]) -> tupl
     return tuple(sorted(turns, key=lambda mark: mark.at))
 
 
-def _from(part: Part, first: Bar, start: Wholes, end: Wholes) -> Part:
+def _from(part: Part, first: Bar, start: Wholes, end: Wholes, *, rung_in: bool) -> Part:
     """The stretch from `start` to `end` as a part; `first` is the bar it begins in."""
-    pickup = first.length if first.number == 0 else Fraction(0)
     tempo = TempoMark(Fraction(0), part.tempo_bpm, part.meter.beat)
     for mark in part.tempo_marks:
         if mark.at <= start:
             tempo = mark
-    chord = ChordMark(Fraction(0), part.chord_at(start))
+    before = part.chord_at(start)
     return replace(
         part,
         key=part.key_at(start),
         meter=first.meter,
         tempo_bpm=60 / (tempo.whole_s * float(first.meter.beat)),
         notes=tuple(
-            _cut(note, start, end) for note in part.notes if start < note.end and note.at < end
+            _cut(note, start, end)
+            for note in part.notes
+            if start < note.end and note.at < end and (rung_in or note.at >= start)
         ),
-        pickup=pickup if pickup < end - start else Fraction(0),
+        pickup=first.length if first.number == 0 else Fraction(0),
         length=end - start,
         key_marks=_inside(part.key_marks, start, end),
         meter_marks=_inside(part.meter_marks, start, end),
         tempo_marks=_inside(part.tempo_marks, start, end),
         sections=tuple(replace(m, at=m.at - start) for m in part.sections if start <= m.at < end),
         chords=(
-            *([chord] if part.chords else []),
+            *([] if before is None else [ChordMark(Fraction(0), before)]),
             *(replace(m, at=m.at - start) for m in part.chords if start < m.at < end),
         ),
     )

@@ -3,9 +3,9 @@ from fractions import Fraction
 
 import pytest
 
-from undersong.errors import AudioError
-from undersong.sound.loops import excerpt, looped, section_of
+from undersong.errors import TheoryError
 from undersong.theory.chord import parse_number_chord
+from undersong.theory.excerpt import excerpt, looped, section_of
 from undersong.theory.key import parse_key
 from undersong.theory.meter import FOUR_FOUR, Meter
 from undersong.theory.part import ChordMark, KeyMark, MeterMark, Note, Part, SectionMark
@@ -68,6 +68,19 @@ def test_notes_across_the_edges_are_cut() -> None:
     ]
 
 
+def test_on_paper_a_note_rung_in_is_left_out() -> None:
+    long = replace(song(), notes=(Note(Fraction(1, 2), Fraction(2), plain_pitch(40)),))
+    assert midis(excerpt(long, 2, 3)) == [40]
+    assert midis(excerpt(long, 2, 3, rung_in=False)) == []
+
+
+def test_a_pick_up_alone_keeps_its_place_in_the_bar_and_can_be_looped() -> None:
+    part = excerpt(song("1/4"), 0, 0)
+    assert (part.pickup, part.length) == (QUARTER, QUARTER)
+    assert [bar.number for bar in part.bars] == [0]
+    assert midis(looped(part, 3)) == [30, 30, 30]
+
+
 def test_excerpt_takes_over_key_meter_and_tempo() -> None:
     changed = replace(
         song(),
@@ -91,16 +104,16 @@ def test_sections_by_name_and_time_round() -> None:
     assert midis(section_of(song(), "verse")) == list(range(30, 38))
     assert midis(section_of(song(), "Verse", 2)) == list(range(42, 46))
     assert midis(section_of(song("1/4"), "Chorus")) == list(range(39, 43))
-    with pytest.raises(AudioError, match=r"no section 'Bridge' \(Verse, Chorus\)"):
+    with pytest.raises(TheoryError, match=r"no section 'Bridge' \(Verse, Chorus\)"):
         section_of(song(), "Bridge")
 
 
 def test_bars_that_are_not_there() -> None:
-    with pytest.raises(AudioError, match="has bars 1 to 4"):
+    with pytest.raises(TheoryError, match="has bars 1 to 4"):
         excerpt(song(), 5, 9)
-    with pytest.raises(AudioError, match="has no bars"):
+    with pytest.raises(TheoryError, match="has no bars"):
         excerpt(replace(song(), notes=(), length=Fraction(0)), 1, 1)
-    with pytest.raises(AudioError, match="at least once"):
+    with pytest.raises(TheoryError, match="at least once"):
         looped(song(), 0)
 
 
