@@ -9,8 +9,10 @@ from pathlib import Path
 import pytest
 
 from undersong.chart.arrive import read_sheet
+from undersong.chart.arrive_text import song_from_text
 from undersong.chart.text import parse_song
 from undersong.chart.write import song_text
+from undersong.errors import ChartErrors
 
 SHEETS = sorted((Path(__file__).parent.parent / "charts" / "sheets").glob("*.txt"))
 
@@ -40,3 +42,30 @@ def test_a_sheet_by_hand(path: Path) -> None:
 def test_it_becomes_a_chart_that_reads(path: Path) -> None:
     song = read_sheet(path.read_bytes(), path.name)
     assert parse_song(song_text(song)) == song
+
+
+def test_jumps_are_told_and_never_followed() -> None:
+    song = song_from_text("Key: G\nVerse\nG C D G\nChorus\n| C | D | D.S. al Coda\nCoda\nC G\n")
+    (said,) = [each for each in song.report if "not followed" in each.text]
+    assert (said.line, said.kind) == (5, "left out")
+    assert said.text.startswith("D.S. al Coda is not followed: write the order")
+    assert [section.name for section in song.sections] == ["Verse", "Chorus", "Coda"]
+    assert len(song.sections[1].bars) == 2
+
+
+def test_a_jump_in_our_own_chart_is_an_error_with_advice() -> None:
+    for body in ("| 4 | 5 | D.C. al Fine", "| G | C | D.S. al Coda"):
+        with pytest.raises(ChartErrors, match="Order: Verse, Chorus, Verse, Coda"):
+            parse_song(f"Title: Jump\nKey: G\n\nVerse\n{body}\n")
+
+
+def test_times_among_words_are_told() -> None:
+    song = song_from_text("Key: G\nVerse\nG    C    D    G\nround and round we go (2x)\n")
+    assert any(each.line == 4 and "(2x) stands among words" in each.text for each in song.report)
+
+
+def test_a_repeat_in_words_after_chords_is_read() -> None:
+    song = song_from_text("Key: G\nVerse\nG C D G (repeat 3x)\n")
+    bars = song.sections[0].bars
+    assert bars[0].opens_repeat and bars[-1].closes_repeat == 3
+    assert not [each for each in song.report if each.kind == "left out"]

@@ -135,8 +135,14 @@ def _root(data: bytes) -> etree._Element:
     )
     try:
         root = etree.fromstring(data, parser)
-    except (etree.XMLSyntaxError, ValueError) as error:
-        raise _refusal(f"This file is not MusicXML that can be read: {error}") from None
+    except etree.XMLSyntaxError as error:
+        line, column = error.position
+        raise _refusal(
+            "This file is not MusicXML that can be read: its markup breaks off or is nested too "
+            f"deeply at line {line}, column {column}."
+        ) from None
+    except ValueError:
+        raise _refusal("This file is not MusicXML that can be read.") from None
     if root.tag != "score-partwise":
         raise _refusal("This is no score written part by part (score-partwise) in MusicXML.")
     return root

@@ -16,11 +16,14 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from undersong.chart.bars import read_bar
-from undersong.chart.headers import MAX_CAPO, bare_name
+from undersong.chart.headers import bare_name
 from undersong.chart.lines import text_lines
 from undersong.chart.sheet import LETTER_KEY, Sheet, SheetSettings, play_order, song_from
+from undersong.chart.sheetfacts import facts_in
 from undersong.chart.sheetlines import (
     IDLE_MARKS,
+    JUMP,
+    JUMP_ADVICE,
     LABEL,
     LONG_NAMES,
     NUMBERED,
@@ -48,23 +51,10 @@ from undersong.chart.song import (
 from undersong.errors import ChartErrors, ChartSyntaxError, TheoryError
 from undersong.theory.chord import Chord, number_of
 from undersong.theory.key import parse_key
-from undersong.theory.meter import Meter, parse_meter
+from undersong.theory.meter import Meter
 
 MAX_SHEET_CHARACTERS = 1_000_000
 MAX_SHEET_CHORDS = 5_000
-_KEY = re.compile(
-    r"\bkey\s*(?:change)?\s*(?:of|is|to)?\s*[:=]?\s*(?P<key>[A-G][#b]?(?:\s*(?:minor|major|min|maj)\b|m\b)?)(?!\w)",
-    re.IGNORECASE,
-)
-_CAPO = re.compile(
-    r"\bcapo\s*[:=]?\s*(?:on|at|fret)?\s*(?P<fret>\d{1,2})\w{0,2}(?:\s*fret)?", re.IGNORECASE
-)
-_TEMPO = re.compile(
-    r"(?:\b(?:tempo|bpm)\s*[:=]?\s*(?P<a>\d{2,3}(?:\.\d+)?)|(?P<b>\d{2,3})\s*bpm)", re.IGNORECASE
-)
-_METER = re.compile(
-    r"(?:\b(?:time|meter|metre)\s*(?:signature)?\s*[:=]?\s*)?\b(?P<m>\d{1,2}/\d{1,2})\b"
-)
 _TITLE = re.compile(r"\s*(?:title|song)\s*:\s*", re.IGNORECASE)
 _INLINE = re.compile(r"\[[A-G][^\]\s]{0,9}\]\s?\w")
 _WORDS_TOO = ("A", "a", "Am", "am", "(a)", "(A)")
@@ -117,7 +107,7 @@ class SheetReader:
 
     def read(self, lines: Sequence[str]) -> Sheet:
         """All lines of a sheet, in order."""
-        plain = [plain_signs(line.expandtabs()) for line in lines]
+        plain = [self._without_jump(at + 1, line) for at, line in enumerate(lines)]
         words = [words_of(line, self.settings.naming) for line in plain]
         if sum(word.kind == "chord" for line in words for word in line) > MAX_SHEET_CHORDS:
             message = f"A sheet of more than {MAX_SHEET_CHORDS} chords cannot be one song."
@@ -157,16 +147,23 @@ class SheetReader:
             self._doubtful(line, all_words[index])
         self.after_gap = False
 
+    def _without_jump(self, line: int, raw: str) -> str:
+        """The line without D.S., D.C. and the like, which are told, never followed."""
+        plain = plain_signs(raw.expandtabs())
+        for match in JUMP.finditer(plain):
+            text = f"{match[0].strip()} is not followed: {JUMP_ADVICE}."
+            self.sheet.remark(line, match.start() + 1, "left out", text)
+        return JUMP.sub(lambda match: " " * len(match[0]), plain)
+
     def _doubtful(self, line: int, words: list[Word]) -> None:
         """Say of names among words that they were not taken for chords; A and Am are words too."""
         for word in words:
             if word.kind == "chord" and word.text not in _WORDS_TOO:
-                self.sheet.remark(
-                    line,
-                    word.column,
-                    "left out",
-                    f"{word.text} stands among words and is not read as a chord.",
-                )
+                text = f"{word.text} stands among words and is not read as a chord."
+                self.sheet.remark(line, word.column, "left out", text)
+            elif word.kind == "times":
+                text = f"{word.text} stands among words: write it after the chords it repeats."
+                self.sheet.remark(line, word.column, "left out", text)
 
     # Section names
 
@@ -242,26 +239,16 @@ class SheetReader:
     # Facts at the top
 
     def _meta(self, line: int, raw: str, plain: str) -> bool:
-        found = [_KEY.search(plain), _CAPO.search(plain), _TEMPO.search(plain)]
-        meter = _METER.search(plain) if self.draft is None else None
-        if meter is not None and not _is_meter(meter["m"]):
-            meter = None
-        if not any(found) and meter is None:
+        facts = facts_in(plain, with_meter=self.draft is None)
+        if facts is None:
             return self._title(raw) if self.draft is None and _TITLE.match(plain) else False
-        key, capo, tempo = found
-        if key is not None:
-            self._stated_key(line, key)
-        if capo is not None and int(capo["fret"]) <= MAX_CAPO:
-            self.sheet.capo = int(capo["fret"])
-        if tempo is not None:
-            self.sheet.tempo_bpm = min(400.0, max(10.0, float(tempo["a"] or tempo["b"])))
-        if meter is not None and self.settings.meter is None:
-            self.sheet.meter = parse_meter(meter["m"])
-        spans = [each.span() for each in (key, capo, tempo, meter) if each is not None]
-        rest = "".join(
-            " " if any(a <= place < b for a, b in spans) else sign
-            for place, sign in enumerate(raw.expandtabs())
-        ).strip(" -–—|,;:()[].\t")
+        if facts.key is not None:
+            self._stated_key(line, facts.key)
+        self.sheet.capo = self.sheet.capo if facts.capo is None else facts.capo
+        self.sheet.tempo_bpm = facts.tempo_bpm or self.sheet.tempo_bpm
+        if facts.meter is not None and self.settings.meter is None:
+            self.sheet.meter = facts.meter
+        rest = facts.rest_of(raw.expandtabs())
         if rest and self.draft is None and not self.sheet.title:
             self._title(rest)
         elif len(rest) > 1:
@@ -481,10 +468,3 @@ def _shared_out(count: int, meter: Meter) -> list[Fraction]:
     if spare < 0:
         return [meter.bar * place / count for place in range(count)]
     return [Fraction(0), *(meter.beat * (place + spare) for place in range(1, count))]
-
-
-def _is_meter(text: str) -> bool:
-    try:
-        return isinstance(parse_meter(text), Meter)
-    except TheoryError:
-        return False

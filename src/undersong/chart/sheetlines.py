@@ -24,6 +24,13 @@ NUMBERED = re.compile(r"\s*(?P<number>\d{1,2})\s*[.):]\s*")
 LONG_NAMES = {"v": "Verse", "c": "Chorus", "ch": "Chorus", "b": "Bridge", "br": "Bridge"}
 LONG_NAMES |= {"pc": "Pre-Chorus"}
 TIMES = re.compile(r"\(?\s*(?:x\s*(?P<a>\d{1,2})|(?P<b>\d{1,2})\s*x)\s*\)?", re.IGNORECASE)
+REPEAT = re.compile(r"\(?\b(?:repeat|play)\s+(?=x?\s*\d)", re.IGNORECASE)
+JUMP = re.compile(
+    r"(?:\bD\.?\s?[SC]\.?\s+al\s+(?:coda|fine)|\bD\.\s?[SC]\.|\b(?:dal\s+segno|da\s+capo)"
+    r"(?:\s+al\s+(?:coda|fine))?|\bto\s+coda\b|^\s*fine\s*$)",
+    re.IGNORECASE,
+)
+JUMP_ADVICE = "write the order of the sections, as in Order: Verse, Chorus, Verse, Coda"
 _ORDER = re.compile(r"\s*(?:order|form|roadmap)\s*:\s*(?=\S)", re.IGNORECASE)
 _PLAYED_MARKS = {"/", "%", ".", "//", "///", "////", "0"}
 IDLE_MARKS = {"-", "--", "~", "→", "->", ">", "*", "&", "…", "..."}
@@ -71,6 +78,7 @@ def order_in(plain: str, names: Sequence[str]) -> str | None:
 def words_of(plain: str, naming: Naming) -> list[Word]:
     """The runs of signs on a line, each told for what it is."""
     found: list[Word] = []
+    plain = REPEAT.sub(lambda match: " " * len(match[0]), plain)
     for match in re.finditer(r"\([^()\s]*\)|[^\s|]+", plain):
         word = _word(match[0], match.start() + 1, naming)
         joined = _joined_by_dashes(word, naming) if word.kind == "word" else []

@@ -240,13 +240,28 @@ def _read_letters(core: str, column: int, reading: Reading) -> NumberChord:
                 f"{core} is no chord here: this chart is in letters, such as {reading.key.tonic}."
             )
             raise SignError(message, column)
+        if _is_jump(core):
+            raise SignError(_JUMP_ADVICE.format(core), column)
         raise SignError(f"{core} is no chord: write a name such as Am7, D/F# or Bbmaj7.", column)
     if name != core:
         reading.remark(column, f"{core} is read as {chord}.")
     return number_of(chord, reading.key)
 
 
+_JUMP_ADVICE = (
+    "{} is not followed here: write the order of the sections, "
+    "as in Order: Verse, Chorus, Verse, Coda."
+)
+
+
+def _is_jump(core: str) -> bool:
+    """True for D.S. and D.C., which send players back on a paper chart."""
+    return re.fullmatch(r"D\.[SC]\.?", core, re.IGNORECASE) is not None
+
+
 def _no_number(core: str, reading: Reading) -> str:
+    if _is_jump(core):
+        return _JUMP_ADVICE.format(core)
     as_letters = _letters(core[0].upper() + core[1:])
     if as_letters is not None:
         number = number_of(as_letters, reading.key)
