@@ -67,5 +67,6 @@ def test_times_among_words_are_told() -> None:
 def test_a_repeat_in_words_after_chords_is_read() -> None:
     song = song_from_text("Key: G\nVerse\nG C D G (repeat 3x)\n")
     bars = song.sections[0].bars
-    assert bars[0].opens_repeat and bars[-1].closes_repeat == 3
+    assert bars[0].opens_repeat
+    assert bars[-1].closes_repeat == 3
     assert not [each for each in song.report if each.kind == "left out"]
