@@ -15,6 +15,7 @@ from itertools import pairwise
 from typing import Any
 
 from undersong.chart.names import read_name
+from undersong.chart.sheetlines import section_name
 from undersong.errors import ChartErrors, ChartSyntaxError
 
 MAX_PDF_BYTES = 30_000_000
@@ -25,7 +26,8 @@ _LINE_SHARE = 0.45  # of the letter height: words whose middles are nearer are o
 _RAISED_SHARE = 0.85  # a run smaller than this share of its neighbour's size is raised
 _GUTTER_POINTS = 14.0
 _MIDDLE = (0.25, 0.9)  # of the width of a page's text: where a second column may begin
-_FEW_WORDS, _FEW_LINES = 12, 4
+_FEW_WORDS, _FEW_LINES, _FEW_NAMES = 12, 4, 2
+_EDGE_POINTS = 2.0
 _GAP_SHARE = 1.7  # a gap this much wider than usual is a blank line
 
 
@@ -153,7 +155,7 @@ def _second_column(words: list[Run]) -> float | None:
     """Where a second column begins on the page, or None.
 
     It begins where many lines begin, right of an empty gutter, with words (and not chords alone)
-    on both sides: a grid of chords also has empty gutters.
+    or names of sections on both sides: a grid of chords also has empty gutters.
     """
     if len(words) < _FEW_WORDS:
         return None
@@ -162,11 +164,13 @@ def _second_column(words: list[Run]) -> float | None:
     found: list[tuple[int, float]] = []
     for start, count in starts.items():
         share = (start - left) / max(1.0, right - left)
-        if count < _FEW_LINES or not _MIDDLE[0] < share < _MIDDLE[1]:
+        if count < _FEW_NAMES or not _MIDDLE[0] < share < _MIDDLE[1]:
             continue
         gutter = start - _GUTTER_POINTS
         crossing = sum(w.left < start - 1 and w.right > gutter for w in words)
-        if crossing <= max(2, len(words) // 40) and _has_words_on_both_sides(words, start):
+        has_words = count >= _FEW_LINES and _has_words_on_both_sides(words, start)
+        has_names = has_words or _has_names_on_both_sides(words, start)
+        if crossing <= max(2, len(words) // 40) and has_names:
             found.append((count, float(start)))
     return max(found)[1] if found else None
 
@@ -175,6 +179,14 @@ def _has_words_on_both_sides(words: list[Run], start: float) -> bool:
     plain = [w for w in words if len(w.text) > 1 and w.text.isalpha() and not read_name(w.text)]
     second = sum(w.left >= start - 1 for w in plain)
     return second >= _FEW_LINES and len(plain) - second >= _FEW_LINES
+
+
+def _has_names_on_both_sides(words: list[Run], start: float) -> bool:
+    """True where sections begin at the left edge and where the second column would begin."""
+    left = min(w.left for w in words)
+    names = [w.left for w in words if section_name(w.text.rstrip(":")) is not None]
+    second = sum(abs(at - start) < _EDGE_POINTS for at in names)
+    return second >= _FEW_NAMES and any(abs(at - left) < _EDGE_POINTS for at in names)
 
 
 def _lines(words: list[Run]) -> list[str]:
