@@ -406,3 +406,38 @@ def test_a_drill_within_a_range(undersong: Undersong) -> None:
     said = undersong("drill", "scale", "--key", "G", "--range", "E1-A1")
     assert said.status == 2
     assert "E1 to A1" in said.err
+
+
+def test_a_folder_of_sheets_becomes_charts_and_a_set(undersong: Undersong, tmp_path: Path) -> None:
+    arrived, kept = tmp_path / "arrived", tmp_path / "kept"
+    arrived.mkdir()
+    (arrived / "one.txt").write_text(CHART, encoding="utf-8")
+    (arrived / "two.txt").write_text(
+        "Lantern Road\nKey: D\n\nVerse\nD     A/C#\nthe lantern swings\nBm    G\nabove\n",
+        encoding="utf-8",
+    )
+    (arrived / "photo.jpg").write_bytes(b"\xff\xd8\xff\xe0 no chords here")
+    said = undersong("chart", arrived, "--save", kept)
+    assert said.status == 2  # the photograph
+    assert "photo.jpg: This is a picture" in said.err
+    assert "Slow Water, Bright Stone" in said.out
+    chart = (kept / "Lantern Road.txt").read_text(encoding="utf-8")
+    assert "| 1 | 5/7 | 6- | 4 |" in chart
+    week = json.loads(undersong("chart", kept / "sunday.toml", "--json").out)
+    assert [(song["title"], song["key"]) for song in week["songs"]] == [
+        ("Slow Water, Bright Stone", "G"),
+        ("Lantern Road", "D"),
+    ]
+    (kept / "Lantern Road.txt").write_text("mine", encoding="utf-8")
+    again = undersong("chart", arrived, "--save", kept)
+    assert "is there already" in again.out
+    assert (kept / "Lantern Road.txt").read_text(encoding="utf-8") == "mine"
+    assert undersong("chart", arrived, "--key", "A").status == 2
+
+
+def test_a_chart_is_saved_in_its_new_key(undersong: Undersong, chart: Path, tmp_path: Path) -> None:
+    new = tmp_path / "new.txt"
+    assert undersong("chart", chart, "--key", "A", "--save", new).status == 0
+    text = new.read_text(encoding="utf-8")
+    assert "Key: A" in text
+    assert "| 1 | 5/7 | 6- | 4 |" in text

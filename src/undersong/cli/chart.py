@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from undersong.cli.folder import save_new, show_folder
 from undersong.cli.options import (
     Commands,
     add_json,
@@ -37,7 +39,8 @@ def add(commands: Commands) -> None:
         "file",
         type=Path,
         metavar="FILE",
-        help="a chart, or a sheet: text, PDF, .docx, MusicXML, MIDI; or a set (.toml): its week",
+        help="a chart, or a sheet: text, PDF, .docx, MusicXML, MIDI; a set (.toml): its week; "
+        "or a folder of sheets",
     )
     where = command.add_mutually_exclusive_group()
     where.add_argument("--key", type=reads(parse_key), metavar="K", help="put it in this key")
@@ -62,6 +65,12 @@ def add(commands: Commands) -> None:
         metavar="LOW-HIGH",
         help="the same for a voice, the best key first: A3-D5",
     )
+    command.add_argument(
+        "--save",
+        type=Path,
+        metavar="FILE",
+        help="write it as a chart of ours; of a folder: a folder for its charts and a set",
+    )
     sheet = command.add_argument_group("where a sheet does not say it itself")
     sheet.add_argument("--capo", type=int, choices=range(12), metavar="FRET", help="0 to 11")
     sheet.add_argument("--meter", type=reads(parse_meter), metavar="M", help="4/4, 6/8 ...")
@@ -79,15 +88,30 @@ def run(args: argparse.Namespace) -> int:
 
     if args.file.suffix.casefold() == ".toml":
         return show_week(args)
+    if args.file.is_dir():
+        return show_folder(args, _settings(args))
     song = song_in(args.file, args.key, _settings(args))
     if args.move is not None:
         song = by_interval(song, args.move)
+    lines = () if args.json else tuple(_lines(song, args))
+    saved = None if args.save is None else _save(song, args)
     if args.json:
         print_json(_json(song, args))
         return 0
-    for line in _lines(song, args):
+    for line in lines:
         print(line)
+    if saved is not None:
+        print(f"\n{saved}")
     return 0
+
+
+def _save(song: Song, args: argparse.Namespace) -> str:
+    from undersong.chart.song import Style
+    from undersong.chart.write import song_text
+
+    is_asked = args.style in ("numbers", "letters")
+    written = replace(song, style=Style(args.style)) if is_asked else song
+    return save_new(args.save, song_text(written))
 
 
 def _json(song: Song, args: argparse.Namespace) -> dict[str, object]:

@@ -35,7 +35,7 @@ def sunday(path: Path) -> tuple[Setlist, tuple[Song, ...]]:
 
 def show_week(args: argparse.Namespace) -> int:
     """Print what a set asks: songs, the way from each to the next, root moves, hard bars."""
-    asked = ("key", "move", "style", "singer", "capo", "meter", "names")
+    asked = ("key", "move", "style", "singer", "capo", "meter", "names", "save")
     if any(getattr(args, name) is not None for name in asked) or args.keys or args.keep_words:
         raise UndersongError(
             f"{args.file.name} is a set, and its songs have their keys there: name one song's "
