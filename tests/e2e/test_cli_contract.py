@@ -228,7 +228,7 @@ def test_finger_takes_every_kind_of_part(undersong: Undersong, tmp_path: Path, s
 def test_finger_by_wish(undersong: Undersong, tmp_path: Path) -> None:
     path = tmp_path / "part.mid"
     undersong("drill", "scale", "--key", "G", "--midi", path)
-    low = json.loads(undersong("finger", path, "--highest-fret", 5, "--no-open-strings",
+    low = json.loads(undersong("finger", path, "--highest-fret", 5, "--open-strings", "never",
                                "--json").out)["notes"]  # fmt: skip
     assert all(1 <= note["fret"] <= 5 for note in low)
     high = json.loads(undersong("finger", path, "--start-fret", 3, "--json").out)["notes"]
@@ -441,3 +441,32 @@ def test_a_chart_is_saved_in_its_new_key(undersong: Undersong, chart: Path, tmp_
     text = new.read_text(encoding="utf-8")
     assert "Key: A" in text
     assert "| 1 | 5/7 | 6- | 4 |" in text
+
+
+def test_patterns_views_and_positions_on_the_neck(undersong: Undersong) -> None:
+    # A minor pentatonic from the fifth fret of the lowest string: common practice, no source.
+    said = json.loads(
+        undersong("neck", "--key", "Am", "--pattern", "minor pentatonic", "--json").out
+    )
+    places = [[(n["string"], n["fret"]) for n in shape["notes"]] for shape in said["pattern"]]
+    assert [(4, 5), (4, 8), (3, 5), (3, 7), (2, 5), (2, 7)] in places
+    said = json.loads(undersong("neck", "--key", "G", "--over", "4", "--json").out)
+    assert {"string": 3, "fret": 3} in [view["root"] for view in said["views"]]
+    said = json.loads(undersong("neck", "--key", "G", "--positions", "--json").out)
+    assert said["positions"][0]["from"] == 2
+    assert "around the 4 (C)" in undersong("neck", "--key", "G", "--over", "4").out
+    assert "hold every note" in undersong("neck", "--key", "G", "--positions").out
+    assert undersong("neck", "--pattern", "nonsense").status == 2
+
+
+def test_the_hand_decides_the_fingering(undersong: Undersong, tmp_path: Path) -> None:
+    path = tmp_path / "part.json"
+    path.write_text(undersong("drill", "scale", "--key", "F", "--json").out, encoding="utf-8")
+    four = json.loads(undersong("finger", path, "--json").out)["notes"]
+    three = json.loads(undersong("finger", path, "--fingers", "1-2-4", "--json").out)["notes"]
+    assert 3 in {note["finger"] for note in four if note["fret"] < 5}
+    assert 3 not in {note["finger"] for note in three if note["fret"] < 5}
+    near = undersong("finger", path, "--around-chord", "--scale-length", "short", "--span", "90")
+    assert near.status == 0
+    assert undersong("finger", path, "--scale-length", "huge").status == 2
+    assert undersong("neck", "--span", "5").status == 2

@@ -32,7 +32,15 @@ def add(commands: Commands) -> None:
     add_instrument(command)
     command.add_argument("--highest-fret", type=int, metavar="N", help="stay at or below it")
     command.add_argument("--start-fret", type=int, metavar="N", help="put the first note there")
-    command.add_argument("--no-open-strings", action="store_true", help="stop every note")
+    command.add_argument(
+        "--open-strings",
+        choices=("liked", "allowed", "avoided", "never"),
+        default="allowed",
+        help="default allowed",
+    )
+    command.add_argument(
+        "--around-chord", action="store_true", help="stay where the chord's root is under the hand"
+    )
     command.add_argument("--second-best", action="store_true", help="the next choice")
     add_outputs(command)
     add_json(command)
@@ -50,7 +58,8 @@ def run(args: argparse.Namespace) -> int:
     wishes = Wishes(
         highest_fret=args.highest_fret,
         start_fret=args.start_fret,
-        open_strings=OpenStrings.NEVER if args.no_open_strings else OpenStrings.ALLOWED,
+        open_strings=OpenStrings(args.open_strings),
+        around_chord=args.around_chord,
     )
     choose = second_best if args.second_best else finger_part
     fingering = choose(part, instrument_of(args), wishes=wishes)

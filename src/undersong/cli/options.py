@@ -57,17 +57,46 @@ def add_json(command: argparse.ArgumentParser) -> None:
 
 
 def add_instrument(command: argparse.ArgumentParser) -> None:
-    """`--tuning` and `--frets`."""
-    from undersong.neck.instrument import parse_tuning
+    """The bass and the hand on it: `--tuning`, `--frets` and the rest."""
+    from undersong.neck.instrument import (
+        ADULT_SPAN_MM,
+        parse_finger_system,
+        parse_scale_length,
+        parse_tuning,
+    )
 
-    command.add_argument(
+    bass = command.add_argument_group("the bass and the hand")
+    bass.add_argument(
         "--tuning",
         type=reads(parse_tuning),
         metavar="T",
         help="a tuning by name (standard, five, drop d ...) or its strings from low to high: "
         "E1,A1,D2,G2",
     )
-    command.add_argument("--frets", type=int, default=20, metavar="N", help="default 20")
+    bass.add_argument("--frets", type=int, default=20, metavar="N", help="default 20")
+    bass.add_argument(
+        "--scale-length",
+        type=reads(parse_scale_length),
+        default=parse_scale_length("long"),
+        metavar="L",
+        help="short, medium, long (default), extra long, 863.6mm or 34in",
+    )
+    bass.add_argument(
+        "--fingers",
+        type=reads(parse_finger_system),
+        default=parse_finger_system("1-2-3-4"),
+        metavar="SYSTEM",
+        help="1-2-3-4 (default), or 1-2-4 low on the neck",
+    )
+    bass.add_argument(
+        "--span",
+        type=float,
+        default=ADULT_SPAN_MM,
+        metavar="MM",
+        help=f"finger 1 to finger 4, relaxed (default {ADULT_SPAN_MM:g})",
+    )
+    bass.add_argument("--left-handed", action="store_true", help="pictures the other way round")
+    bass.add_argument("--fretless", action="store_true", help="no frets to stop the string")
 
 
 def _number(text: str, what: str, low: float, high: float) -> float:
@@ -110,10 +139,18 @@ def add_level(command: argparse.ArgumentParser, what: str) -> None:
 
 
 def instrument_of(args: argparse.Namespace) -> Instrument:
-    """The instrument that `--tuning` and `--frets` describe."""
+    """The instrument that the options of `add_instrument` describe."""
     from undersong.neck.instrument import STANDARD, Instrument
 
-    return Instrument(tuning=args.tuning or STANDARD, frets=args.frets)
+    return Instrument(
+        tuning=args.tuning or STANDARD,
+        frets=args.frets,
+        scale_mm=args.scale_length,
+        left_handed=args.left_handed,
+        fretless=args.fretless,
+        hand_span_mm=args.span,
+        finger_system=args.fingers,
+    )
 
 
 def print_json(value: object) -> None:

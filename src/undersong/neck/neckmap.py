@@ -13,6 +13,7 @@ from undersong.theory.pitch import Pitch
 CELL = 4
 WIDTH = 100
 OTHER_WAYS = 2  # ways of a root move told beside the first; the data has all
+FIRST_FRETS = 2
 FIRST_FAMILY = (0, 3, 4, 5)  # 1 4 5 6: what to teach first (trade handbook 4.8)
 
 
@@ -68,12 +69,13 @@ def neck_json(instrument: Instrument, key: Key, from_degree: Degree = TONIC) -> 
             }
             for note in key_on_neck(instrument, key)
         ],
-        "shapes": [_shape_json(shape) for shape in closed_shapes(instrument, key, from_degree)],
+        "shapes": [shape_json(shape) for shape in closed_shapes(instrument, key, from_degree)],
         "moves": [_move_json(move) for move in root_moves(instrument, key)],
     }
 
 
-def _shape_json(shape: Shape) -> dict[str, object]:
+def shape_json(shape: Shape) -> dict[str, object]:
+    """One shape in plain values."""
     data: dict[str, object] = {
         "from": str(shape.start),
         "notes": [
@@ -156,23 +158,26 @@ def _shape_lines(instrument: Instrument, start: Degree, shapes: tuple[Shape, ...
         lines = [f"One octave from the {start}: three strings, four frets, no open string"]
     else:
         lines = [f"One octave from the {start} does not fit three strings and four frets; nearest:"]
-    for shape in shapes:
-        lines.append(f"  {_by_string(instrument, shape)}")
-        if shape.note is not None:
-            lines.append(f"      {shape.note}")
+    lines += [f"  {line}" for shape in shapes for line in shape_words(instrument, shape)]
     return lines
+
+
+def shape_words(instrument: Instrument, shape: Shape) -> list[str]:
+    """A shape by strings, frets and fingers, and what an alternative costs."""
+    words = [_by_string(instrument, shape)]
+    return words if shape.note is None else [*words, f"    {shape.note}"]
 
 
 def _by_string(instrument: Instrument, shape: Shape) -> str:
     groups = []
     for string in dict.fromkeys(note.string for note in shape.notes):
         frets = " ".join(f"{note.fret}" for note in shape.notes if note.string == string)
-        groups.append(f"{_string_name(instrument, string)} {frets}")
+        groups.append(f"{string_name(instrument, string)} {frets}")
     fingers = "".join(str(note.finger) for note in shape.notes)
     return f"{', '.join(groups)}; fingers {fingers}"
 
 
-def _string_name(instrument: Instrument, string: int) -> str:
+def string_name(instrument: Instrument, string: int) -> str:
     """``A string``; ``string 3 (A)`` on a tuning that has two strings of one name."""
     names = [pitch.name for pitch in instrument.tuning.strings]
     name = names[-string]
@@ -184,7 +189,7 @@ def _move_lines(instrument: Instrument, key: Key) -> list[str]:
     family = {key.degrees[step] for step in FIRST_FAMILY}
     lines = ["Root moves to know first"]
     for move in moves:
-        if move.start in family and move.end in family and move.frets <= 2:
+        if move.start in family and move.end in family and abs(move.frets) <= FIRST_FRETS:
             lines += _first_move_lines(move)
     directions: tuple[Direction, ...] = ("up", "down")
     for direction in directions:
