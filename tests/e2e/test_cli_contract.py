@@ -461,7 +461,7 @@ def test_patterns_views_and_positions_on_the_neck(undersong: Undersong) -> None:
 
 def test_the_hand_decides_the_fingering(undersong: Undersong, tmp_path: Path) -> None:
     path = tmp_path / "part.json"
-    path.write_text(undersong("drill", "scale", "--key", "F", "--json").out, encoding="utf-8")
+    path.write_text(undersong("drill", "scale", "--key", "G", "--json").out, encoding="utf-8")
     four = json.loads(undersong("finger", path, "--json").out)["notes"]
     three = json.loads(undersong("finger", path, "--fingers", "1-2-4", "--json").out)["notes"]
     assert 3 in {note["finger"] for note in four if note["fret"] < 5}

@@ -50,7 +50,7 @@ def add(commands: Commands) -> None:
         "--pattern",
         type=reads(pattern_named),
         metavar="NAME",
-        help="instead, every place of a scale or chord: minor pentatonic, dorian ...",
+        help="instead, every place of a scale or chord: minor pentatonic, dorian",
     )
     what.add_argument(
         "--over",
@@ -114,7 +114,8 @@ def _views(instrument: Instrument, key: Key, chord: NumberChord) -> tuple[list[s
 
     views = chord_views(instrument, key, chord)
     lines = [
-        f"The key of {key} around the {chord} ({chord.in_key(key)}): fret:degree, chord notes in brackets"
+        f"The key of {key} around the {chord} ({chord.in_key(key)})",
+        "fret:degree, the chord's own notes in brackets",
     ]
     data: list[object] = []
     for view in views:
