@@ -16,10 +16,14 @@ from typing import Any
 import numpy as np
 import pytest
 import soundfile
+from numpy.typing import NDArray
 from playwright.sync_api import Page
 
 from doors import Undersong
+from undersong.drills.catalogue import make_drill
+from undersong.ear import hear, hearing_json
 from undersong.practice.ladder import Outcome
+from undersong.theory.key import parse_key
 from undersong.web.desk import Desk
 from web_app import demo_desk
 from web_browser import Front, front_door, needs_chromium
@@ -31,7 +35,8 @@ SILENCE_S = 0.5  # Chromium loses the first hundredths of a second of its microp
 # The browser resamples and the microphone starts anywhere between two samples: 3 ms is a fifth of
 # the narrowest window.
 SAME_TIME_MS = 3.0
-MOST_TRIES = 4
+MOST_TRIES = 5
+BUSY = ("of sound were lost", "he click stumbled")
 
 
 @pytest.fixture(scope="module")
@@ -73,6 +78,28 @@ def timings(hearing: dict[str, Any]) -> list[float]:
     return [note["timing_ms"] for note in hearing["notes"] if note["timing_ms"] is not None]
 
 
+def onsets_ms(hearing: dict[str, Any]) -> NDArray[np.float64]:
+    """When each note was heard to begin, against the middle one: a take begins anywhere."""
+    onsets = np.array([note["onset_s"] for note in hearing["notes"] if note["onset_s"] is not None])
+    apart: NDArray[np.float64] = 1000 * (onsets - np.median(onsets))
+    return apart
+
+
+def onsets_by_the_ear(take: str, tempo: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The earliest and latest the ear places each note of a file begun a few samples later.
+
+    A note struck again at the same pitch moves by up to 7 ms with where the samples fall (measured
+    on the third take: its ninth note); that is the ear's own grain, and no sound was lost.
+    """
+    samples, rate = soundfile.read(TAKES / f"{take}.flac", dtype="float32")
+    part = make_drill("scale", parse_key("G"), tempo_bpm=tempo).part
+    placed = [
+        onsets_ms(hearing_json(hear([np.zeros(shift, np.float32), samples], rate, part)))
+        for shift in (0, 3, 7, 11, 16)
+    ]
+    return np.min(placed, axis=0), np.max(placed, axis=0)
+
+
 def play_until_judged(page: Page) -> None:
     """A pass through the microphone, played again as the page asks where sound was lost.
 
@@ -84,7 +111,8 @@ def play_until_judged(page: Page) -> None:
         page.locator("practice-desk[data-state='playing']").wait_for()
         page.locator(".note.now").wait_for()
         page.locator("practice-desk[data-state='idle']").wait_for(timeout=60_000)
-        if "sound were lost" not in page.locator(".verdict-line").inner_text():
+        said = page.locator(".verdict").inner_text()
+        if not any(trouble in said for trouble in BUSY):
             return
         assert page.locator("[data-tempo-now]").inner_text() == "75"
         page.reload()  # opens the microphone anew: its file begins again
@@ -123,18 +151,14 @@ def test_two_clean_passes_up_one_failure_down(
     assert [take.outcome.value for take in takes] == ["C", "C", "F"]
     assert [take.tempo_bpm for take in takes] == [70, 70, 75]
     assert takes[-1].audio is None
-    # A take from a file keeps its times to the millisecond. Through the microphone a headless
-    # browser on a busy machine drops samples without a trace, so there the verdicts are held, and
-    # which notes are in time.
     for kept, name in zip(takes[:2], ("first", "second"), strict=True):
         expected = heard(undersong, tmp_path, name, 70)
         assert timings(dict(kept.hearing or {})) == pytest.approx(
             timings(expected), abs=SAME_TIME_MS
         )
-    expected = heard(undersong, tmp_path, "third", 75)
-    window_ms = expected["tolerance_ms"]
-    in_time = [abs(late_ms) <= window_ms for late_ms in timings(expected)]
-    live = timings(dict(takes[-1].hearing or {}))
-    assert [abs(late_ms) <= window_ms for late_ms in live] == in_time
+    earliest, latest = onsets_by_the_ear("third", 75)
+    live = onsets_ms(dict(takes[-1].hearing or {}))
+    assert (live > earliest - SAME_TIME_MS).all()
+    assert (live < latest + SAME_TIME_MS).all()
     assert desk.book.faults() == ()
     assert front.troubles == []
