@@ -97,7 +97,7 @@ def is_long_enough(meter: str, tempo_bpm: float) -> bool:
 
 @pytest.mark.parametrize(
     ("meter", "tempo_bpm"),
-    [(meter, bpm) for meter in METERS for bpm in (40, 97, 200) if is_long_enough(meter, bpm)],
+    [(meter, bpm) for meter in METERS for bpm in (40, 97, 220) if is_long_enough(meter, bpm)],
 )
 def test_notes_are_where_the_score_has_them(meter: str, tempo_bpm: float) -> None:
     beats, eighths_in_beat = METERS[meter]
