@@ -23,8 +23,11 @@ from starlette.types import Receive, Scope, Send
 from undersong.errors import UndersongError
 from undersong.web import sunday
 from undersong.web.desk import Desk, sentences
+from undersong.web.door import ROUTES as ENTRY_ROUTES
+from undersong.web.door import Door, Doorkeeper
 from undersong.web.guard import Guard
-from undersong.web.pages import GROUNDS, KEEP_S, back_to, field, own_path, page
+from undersong.web.guests import Guests
+from undersong.web.pages import GROUNDS, KEEP_S, back_to, field, guest_of, own_path, page
 
 _BAD = 400
 _SAID = {
@@ -34,21 +37,35 @@ _SAID = {
 }
 
 
-def make_app(desk: Desk) -> Starlette:
-    """The app over one desk."""
+def make_app(desk: Desk, *, door: Door | None = None, outside: bool = False) -> Starlette:
+    """The app over one desk.
+
+    Parameters
+    ----------
+    door
+        How the network reaches it, where it is open to the network.
+    outside
+        True for the app as the network sees it: nobody gets in without an invitation.
+    """
+    guard = Middleware(Guard)
+    if outside and door is not None:
+        guard = Middleware(Guard, hosts=door.hosts, origin=door.address)
+    keeper = [Middleware(Doorkeeper, guests=Guests(desk.book))] if outside else []
     app = Starlette(
         routes=[
             *sunday.ROUTES,
+            *ENTRY_ROUTES,
             Route("/me", choose, methods=["POST"]),
             Mount("/static", StaticFiles(directory=_folder("undersong.web", "static"))),
             Mount("/fonts", StaticFiles(directory=_folder("undersong.page", "fonts"))),
             Mount("", _Rest()),
         ],
-        middleware=[Middleware(Guard)],
+        middleware=[guard, *keeper],
         exception_handlers={UndersongError: _said, HTTPException: _refused},
         lifespan=_lifespan,
     )
     app.state.desk = desk
+    app.state.door = door
     return app
 
 
@@ -66,9 +83,19 @@ class _Rest:
 
 @cache
 def _rest() -> Router:
-    from undersong.web import listening, logpage, necks, packs, practice, ready, songs, takes
+    from undersong.web import (
+        listening,
+        logpage,
+        necks,
+        packs,
+        people,
+        practice,
+        ready,
+        songs,
+        takes,
+    )
 
-    rooms = (songs, packs, necks, practice, takes, listening, logpage, ready)
+    rooms = (songs, packs, necks, practice, takes, listening, logpage, people, ready)
     return Router([route for room in rooms for route in room.ROUTES])
 
 
@@ -102,7 +129,12 @@ async def choose(request: Request) -> Response:
         value = field(form, name)
         if value and (name != "ground" or value in GROUNDS):
             answer.set_cookie(
-                name, _cookie_text(value), max_age=KEEP_S, httponly=True, samesite="strict"
+                name,
+                _cookie_text(value),
+                max_age=KEEP_S,
+                httponly=True,
+                samesite="strict",
+                secure=guest_of(request) is not None,
             )
     return answer
 

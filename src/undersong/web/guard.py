@@ -1,9 +1,10 @@
-"""Who may talk to the app, and what a page may do.
+"""Which pages may talk to the app, and what a page may do.
 
-The app listens on this computer alone, yet any web page open in the same browser could try to
-reach it. So: only our own host names are answered (a foreign name that points here is refused),
-nothing that changes or records anything is taken from another site, a page may load nothing from
-elsewhere and run no script that is not one of our files, and bodies have a largest size.
+The app listens on this computer alone unless asked, yet any web page open in the same browser
+could try to reach it. So: only our own host names are answered (a foreign name that points here
+is refused), nothing that changes or records anything is taken from another site, a page may load
+nothing from elsewhere and run no script that is not one of our files, and bodies have a largest
+size.
 
 References
 ----------
@@ -40,9 +41,13 @@ HEADERS = {
 class Guard:
     """Middleware: refuses what comes from elsewhere, and puts the policy on every answer."""
 
-    def __init__(self, app: ASGIApp, hosts: Iterable[str] = OWN_HOSTS) -> None:
+    def __init__(
+        self, app: ASGIApp, hosts: Iterable[str] = OWN_HOSTS, origin: str | None = None
+    ) -> None:
+        """`origin` is the scheme, host and port of our own pages, where a proxy hides them."""
         self.app = app
-        self.hosts = frozenset(hosts)
+        self.hosts = frozenset(each.strip("[]") for each in hosts)
+        self.scheme = None if origin is None else urlsplit(origin).scheme
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """One request or one WebSocket."""
@@ -65,28 +70,32 @@ class Guard:
     def _refusal(self, scope: Scope) -> str:
         headers = Headers(scope=scope)
         host = headers.get("host", "")
-        if urlsplit(f"//{host}").hostname not in {each.strip("[]") for each in self.hosts}:
-            return "This app answers only on its own computer."
+        if urlsplit(f"//{host}").hostname not in self.hosts:
+            return FOREIGN_NAME
         origin = headers.get("origin")
         if scope["type"] == "websocket":
-            return "" if _is_own(origin, host) else ELSEWHERE
+            return "" if self._is_own(origin, host, scope) else ELSEWHERE
         if scope["method"] in _SAFE_METHODS:
             return ""
         site = headers.get("sec-fetch-site", "same-origin")
-        if site not in ("same-origin", "none") or (origin and not _is_own(origin, host)):
+        if site not in ("same-origin", "none") or (
+            origin and not self._is_own(origin, host, scope)
+        ):
             return ELSEWHERE
         length = headers.get("content-length", "0")
         if not length.isdigit() or int(length) > LARGEST_BODY_BYTES:
             return TOO_LARGE
         return ""
 
+    def _is_own(self, origin: str | None, host: str, scope: Scope) -> bool:
+        """Whether a page of ours asks: same scheme, host and port."""
+        scheme = self.scheme or {"ws": "http", "wss": "https"}.get(scope["scheme"], scope["scheme"])
+        return origin == f"{scheme}://{host}"
 
+
+FOREIGN_NAME = "Undersong does not answer to this name: use the address it printed."
 ELSEWHERE = "This came from another page, not from Undersong: it was refused."
 TOO_LARGE = "This is too large: a file may have 260 MB at most."
-
-
-def _is_own(origin: str | None, host: str) -> bool:
-    return origin is not None and urlsplit(origin).netloc == host
 
 
 def _with_policy(send: Send, keeping: str = "no-store") -> Send:

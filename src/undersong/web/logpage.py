@@ -22,7 +22,7 @@ from undersong.practice.estimate import estimate
 from undersong.web.climbview import ClimbView, climb_view
 from undersong.web.desk import Desk
 from undersong.web.judged import weak_in
-from undersong.web.pages import back_to, desk_of, field, number, page, player_of
+from undersong.web.pages import back_to, desk_of, field, leads, number, own_only, page, player_of
 
 LARGEST_UPLOAD_BYTES = 250 * 2**20
 KEEP_DAYS = "keep recordings days"
@@ -79,13 +79,20 @@ def _items(desk: Desk, player: Player, takes: tuple[Take, ...]) -> list[ItemView
 def log_csv(request: Request) -> Response:
     """All takes as a table."""
     desk = desk_of(request)
-    return _download(desk.book.export_csv().encode("utf-8-sig"), "text/csv", "undersong-log.csv")
+    player = None if leads(request) else player_of(request)
+    return _download(
+        desk.book.export_csv(player).encode("utf-8-sig"), "text/csv", "undersong-log.csv"
+    )
 
 
 def log_json(request: Request) -> Response:
     """All of the log, or what concerns one player: work for them, or their results."""
     desk = desk_of(request)
     name = request.query_params.get("player")
+    if name:
+        own_only(request, name)
+    elif not leads(request):
+        raise UndersongError("Say whose: a player takes away their own practice.")
     document = desk.book.export_json(desk.book.player(name) if name else None)
     data = json.dumps(document, ensure_ascii=False, indent=1).encode()
     return _download(data, "application/json", "undersong-log.json")

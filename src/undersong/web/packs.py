@@ -13,7 +13,7 @@ from undersong.exchange import musicxml_bytes
 from undersong.log.values import Player
 from undersong.page.pack import Edition, PackPlayer, PackSong, pack_pdf
 from undersong.web.desk import Desk
-from undersong.web.pages import desk_of
+from undersong.web.pages import desk_of, own_only
 from undersong.web.songs import line_of
 
 
@@ -21,6 +21,7 @@ def player_pack(request: Request) -> Response:
     """The pack of one player, in their tuning and hand, at their level."""
     desk = desk_of(request)
     player = desk.book.player(request.query_params.get("player", ""))
+    own_only(request, player.name)
     data = pack_of(desk, player)
     headers = {"Content-Disposition": 'inline; filename="pack.pdf"'}
     return Response(data, media_type="application/pdf", headers=headers)

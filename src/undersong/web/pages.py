@@ -10,6 +10,7 @@ from urllib.parse import unquote
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from starlette.datastructures import FormData
+from starlette.exceptions import HTTPException
 from starlette.requests import HTTPConnection, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
@@ -20,10 +21,11 @@ from undersong.theory.pitch import musical_signs
 if TYPE_CHECKING:
     from undersong.log.values import Player
     from undersong.web.desk import Desk
+    from undersong.web.guests import Guest
 
 GROUNDS = ("paper", "evening", "black")
 KEEP_S = 400 * 24 * 3600
-SEE_OTHER = 303
+SEE_OTHER, FORBIDDEN = 303, 403
 PLACES = (
     ("/", "This Sunday"),
     ("/practice", "Practice"),
@@ -56,9 +58,32 @@ def desk_of(connection: HTTPConnection) -> Desk:
     return desk
 
 
+def guest_of(connection: HTTPConnection) -> Guest | None:
+    """Who came in from the network; None on this computer itself."""
+    guest: Guest | None = connection.scope.get("state", {}).get("guest")
+    return guest
+
+
+def leads(connection: HTTPConnection) -> bool:
+    """Whether everything may be seen and changed: on this computer, and by a leader."""
+    guest = guest_of(connection)
+    return guest is None or guest.is_leader
+
+
 def player_of(connection: HTTPConnection) -> Player | None:
-    """Who is playing in this browser."""
-    return desk_of(connection).player(unquote(connection.cookies.get("player", "")))
+    """Who is playing in this browser: a guest who is a player is nobody else."""
+    desk, guest = desk_of(connection), guest_of(connection)
+    if guest is not None and not guest.is_leader:
+        return next((each for each in desk.book.players() if each.name == guest.name), None)
+    return desk.player(unquote(connection.cookies.get("player", "")))
+
+
+def own_only(connection: HTTPConnection, player: str) -> None:
+    """Refuse a player what is another's."""
+    if not leads(connection):
+        guest = guest_of(connection)
+        if guest is None or guest.name != player:
+            raise HTTPException(FORBIDDEN, f"This is {player}'s: a player sees only their own.")
 
 
 def ground_of(connection: HTTPConnection) -> str:
@@ -80,10 +105,21 @@ def page(request: Request, name: str, *, status: int = 200, **values: object) ->
             "path": request.url.path,
             "here": request.url.path + (f"?{request.url.query}" if request.url.query else ""),
             "player": player_of(request),
-            "players": desk.book.players(),
+            "players": desk.book.players() if leads(request) else (),
+            "leads": leads(request),
+            "guest": guest_of(request),
         }
     )
     return HTMLResponse(text, status)
+
+
+def door_page(
+    request: Request, *, text: str, token: str = "", guest: Guest | None = None, status: int = 200
+) -> HTMLResponse:
+    """The page of whoever is not in yet: nothing of the log is on it."""
+    template = environment().get_template("door.html")
+    values = {"text": text, "token": token, "guest": guest, "ground": ground_of(request)}
+    return HTMLResponse(template.render(values), status)
 
 
 def fragment(name: str, **values: object) -> Markup:

@@ -30,7 +30,7 @@ from undersong.web.climbview import climb_view
 from undersong.web.desk import Desk
 from undersong.web.incoming import LEAST_SAID_MS, LONGEST_S
 from undersong.web.judged import faults_of, fits, hearing_of, marks_of, spoken, strip_of
-from undersong.web.pages import back_to, desk_of, field, fragment, number, page, player_of
+from undersong.web.pages import back_to, desk_of, field, fragment, number, own_only, page, player_of
 from undersong.web.tabs import tab_bars
 from undersong.web.work import Work, kept_item, level_of, work_of
 
@@ -253,17 +253,22 @@ def _number(request: Request) -> int:
     return asked
 
 
+def _take(request: Request) -> Take:
+    """The take an address names, if whoever asks may see it."""
+    take = desk_of(request).book.take(_number(request))
+    own_only(request, take.player)
+    return take
+
+
 def show_take(request: Request) -> Response:
     """One judged pass."""
-    desk = desk_of(request)
-    take = desk.book.take(_number(request))
+    desk, take = desk_of(request), _take(request)
     return page(request, "take.html", take=take, verdict=verdict_html(desk, take))
 
 
 def take_sound(request: Request) -> Response:
     """The take's recording, where one was kept."""
-    desk = desk_of(request)
-    take = desk.book.take(_number(request))
+    desk, take = desk_of(request), _take(request)
     folder = desk.book.recordings
     if take.audio is None or folder is None or not (folder / take.audio).is_file():
         raise UndersongError("No recording of this take was kept.")
@@ -273,6 +278,7 @@ def take_sound(request: Request) -> Response:
 async def overrule(request: Request) -> Response:
     """'That was right': the person's word stands beside the ear's."""
     form = await request.form()
+    await run_in_threadpool(_take, request)
     take = await run_in_threadpool(
         _overrule,
         desk_of(request),
@@ -310,6 +316,7 @@ def _overrule(desk: Desk, number: int, note: int) -> Take:
 
 async def delete(request: Request) -> Response:
     """Discard a take and its recording."""
+    await run_in_threadpool(_take, request)
     await run_in_threadpool(desk_of(request).book.delete_take, _number(request))
     if "application/json" in request.headers.get("accept", ""):
         return JSONResponse({"deleted": True})
