@@ -147,12 +147,13 @@ class Measures:
 WEIGHTS = np.array([5.1, 1.57, 0.81, 3.94, 5.54, -9.46, 5.1, -8.04, 0.47, 0.87])
 
 
-def gathered(take: Take) -> Evidence:
-    """All evidence of a take."""
+def gathered(take: Take, found: Attacks | None = None) -> Evidence:
+    """All evidence of a take; its attacks may be known already."""
     string = at_pitch_rate(take.samples)
     smooth = smooth_string(take.samples)
     renewal = Renewal(smooth)
-    found = attacks(take.samples)
+    if found is None:
+        found = attacks(take.samples)
     notes_s = apart(found.onset_s[found.strength > STRONG])
     tuning = 0.0
     for turn in range(TURNS):

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from undersong.ear.align import NONE, Asked, Heard, aligned
 from undersong.ear.pitch import LOWEST_MIDI, MIDIS
+from undersong.theory.part import Part
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -235,3 +236,39 @@ def timing_grid(asked: Asked, onset_s: Floats, grid: Grid, window_ms: float) -> 
     if len(known) == 0 or abs(free.ratio - 1) * np.ptp(known) < KEPT_SHARE * window_ms / 1000:
         return fitted(asked.grid_s, onset_s, Grid(free.start_s, 1.0), steady=True)
     return free
+
+
+MOST_OFF_CLICK = 0.02
+"""A player whose own steady tempo differs from the click's by more has not played to it."""
+
+
+def on_click(own: Grid, click_s: float, period_s: float, part: Part, beat_s: float) -> Grid | None:
+    """The grid of a click: the player's own, moved to the nearest beat of the click.
+
+    A player may lie half a beat off, where the click is heard as the off-beat; in a compound meter
+    a third of one.
+
+    Parameters
+    ----------
+    own
+        The best steady grid through what was played.
+    click_s, period_s
+        A beat of the click and its distance from the next.
+    beat_s
+        The beat asked.
+
+    Returns
+    -------
+    Grid or None
+        None where the player did not play at the click's tempo.
+    """
+    ratio = period_s / beat_s
+    if abs(own.ratio / ratio - 1) > MOST_OFF_CLICK:
+        return None
+    step_s = period_s / (3 if part.meter.is_compound else 2)
+    length_s = part.tempo_map.seconds_at(part.length)
+    # Where the two tempos differ a little, the grids are compared in the middle of the pass.
+    middle_s = own.start_s + 0.5 * (own.ratio - ratio) * length_s
+    first_beat_s = part.tempo_map.seconds_at(part.pickup % part.meter.beat) * ratio
+    steps = round((middle_s + first_beat_s - click_s) / step_s)
+    return Grid(click_s + steps * step_s - first_beat_s, ratio)

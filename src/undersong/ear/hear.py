@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from math import isfinite
 
 import numpy as np
 from numpy.typing import NDArray
 
 from undersong.ear.align import NONE, Asked, Heard, Match, aligned, pitch_odds
+from undersong.ear.attack import attacks
 from undersong.ear.evidence import Evidence, gathered
 from undersong.ear.frames import Take, listen
-from undersong.ear.grid import Grid, fitted, followed, located, timing_grid
+from undersong.ear.grid import Grid, fitted, followed, located, on_click, timing_grid
 from undersong.ear.hearing import HeardNote, Hearing, Reference
 from undersong.ear.passing import passed, stopped_before
 from undersong.ear.pitch import MIDIS
 from undersong.ear.refusal import ANOTHER_PIECE, SHIFTED_SHARE, shifted, unheard, unlike
 from undersong.ear.summary import summed_up
 from undersong.ear.tolerance import window_ms
+from undersong.ear.unclick import Click, without_click
 from undersong.ear.verdict import judged, sounding
 from undersong.errors import PracticeError
 from undersong.theory.part import Articulation, Part
@@ -79,8 +82,14 @@ def hear(
     reason = unheard(take)
     if reason is not None:
         return _refused(reason, asked_part, window, start_s)
-    evidence = gathered(take)
-    return heard_against(asked_part, asked, index, take, evidence, window, start_s)
+    found = attacks(take.samples)
+    unclicked = without_click(take.samples, found, asked_part.tempo_map.seconds_at(part.meter.beat))
+    if unclicked is None:
+        evidence, click = gathered(take, found), None
+    else:
+        take, click = replace(take, samples=unclicked[0]), unclicked[1]
+        evidence = gathered(take)
+    return heard_against(asked_part, asked, index, take, evidence, window, start_s, click=click)
 
 
 def _window(part: Part, level: int, tolerance_ms: float | None) -> float:
@@ -123,6 +132,8 @@ def heard_against(
     evidence: Evidence,
     window: float,
     start_s: float | None,
+    *,
+    click: Click | None = None,
 ) -> Hearing:
     """Judge evidence that has been gathered (see `hear`)."""
     heard = Heard(evidence.onset_s, evidence.odds, pitch_odds(evidence.scores))
@@ -130,11 +141,9 @@ def heard_against(
     if found is None:
         return _refused("I heard no bass in this recording.", part, window, start_s)
     grid, match = found
-    reference = Reference.FITTED if start_s is None else Reference.START
-    if start_s is None:
-        grid = timing_grid(asked, _matched_s(heard, match), grid, window)
-    else:
-        grid = Grid(start_s, 1.0)
+    reference, grid = _reference(
+        part, asked, _matched_s(heard, match), grid, window, start_s, click
+    )
     expected_s = grid.at(asked.grid_s)
     end_s = grid.start_s + grid.ratio * part.tempo_map.seconds_at(part.strokes[-1].end)
     notes = judged(asked, index, evidence, sounding(evidence, match, asked), expected_s, end_s)
@@ -158,6 +167,27 @@ def heard_against(
         probability=belief,
         stopped_at=stopped,
     )
+
+
+def _reference(
+    part: Part,
+    asked: Asked,
+    heard_s: Floats,
+    grid: Grid,
+    window: float,
+    start_s: float | None,
+    click: Click | None,
+) -> tuple[Reference, Grid]:
+    """What lateness is measured from: a known start, else a click, else the best steady grid."""
+    if start_s is not None:
+        return Reference.START, Grid(start_s, 1.0)
+    own = timing_grid(asked, heard_s, grid, window)
+    if click is not None and not part.tempo_marks:
+        beat_s = part.tempo_map.seconds_at(part.meter.beat)
+        clicked = on_click(own, click.comb.start_s, click.comb.period_s, part, beat_s)
+        if clicked is not None:
+            return Reference.CLICK, clicked
+    return Reference.FITTED, own
 
 
 def _transposed(asked: Asked, heard: Heard) -> str | None:

@@ -52,6 +52,8 @@ LONGEST_TAIL_S = 2.0
 HIDDEN_S = 0.06
 EXTRA_APART_S = 0.05
 QUIETEST_EXTRA_DB = -20.0
+FAINT_DB, FAINT_WORTH = -20.0, 1.0
+"""What is fainter than this beside the other notes of a take speaks against itself, by the dB."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +199,8 @@ def judged(
             note = _unheard(asked, index, evidence, stroke, float(expected_s[stroke]), PLAYED_PRIOR)
             notes.append((float(expected_s[stroke]), note))
         else:
-            note = _played(asked, index, evidence, heard, stroke, place, float(expected_s[stroke]))
+            expected = float(expected_s[stroke])
+            note = _played(asked, index, evidence, heard, stroke, place, expected, usual_db)
             notes.append((float(evidence.onset_s[heard.attack[place]]), note))
     for place in _inside_pass(evidence, heard, matched, end_s):
         extra = _extra(evidence, heard, int(place), usual_db, usual_score, bleeds=bool(bleeds))
@@ -245,9 +248,12 @@ def _played(
     stroke: int,
     place: int,
     expected_s: float,
+    usual_db: float,
 ) -> HeardNote:
     midi = int(asked.midi[stroke])
     present = _presence_odds(evidence, heard, place) + PLAYED_PRIOR
+    if midi != NONE:
+        present -= FAINT_WORTH * max(0.0, usual_db + FAINT_DB - float(heard.level_db[place]))
     if present < -SURE_ODDS:
         return _unheard(asked, index, evidence, stroke, expected_s, -present)
     onset_s = float(evidence.onset_s[heard.attack[place]])
