@@ -1,9 +1,9 @@
 """Where may a note have begun, and which? The measures of `evidence`, on a sound not yet over.
 
 A place is weighed `WEIGHED_AFTER` frames after it: earlier, neither its body nor the pitch of a low
-B can be told from noise. It is weighed once, by a logistic rule of its own (fitted by
-design/ear_live.py: what is cut off by the present weighs differently), and its pitch is read again
-and again as its sound grows longer, until something else begins.
+B can be told from noise. It is weighed once, by the logistic rule that design/ear_odds.py fitted
+for the offline ear (one fitted to what is heard so far, by design/ear_live.py, is no better), and
+its pitch is read again and again as its sound grows longer, until something else begins.
 
 Conventions
 -----------
@@ -26,12 +26,9 @@ from undersong.ear.live_stream import HOP_FRAMES, Stream
 from undersong.ear.pitch import (
     MIDIS,
     PITCH_RATE_HZ,
-    WINDOWS,
     Stretches,
     fine_cents,
-    scores_over_ring,
     stretches,
-    stretches_before,
 )
 from undersong.ear.renewal import WINDOW, compared, continued
 
@@ -55,9 +52,8 @@ ODDS_LIMIT = 8.0
 STAGES_S = (0.0905, 0.1255, 0.174, 0.2265, 0.3025, 0.4065)
 """Ages from which each of `pitch.WINDOWS` fits between the settling of a note and its end."""
 KEPT_S = 2.0
-SETTLED = (24, 68)
 
-WEIGHTS = np.array([5.1, 1.57, 0.81, 3.94, 5.54, -9.46, 5.1, -8.04, 0.47, 0.87, 0.0])
+WEIGHTS = np.array([5.1, 1.57, 0.81, 3.94, 5.54, -9.46, 5.1, -8.04, 0.47, 0.87])
 
 
 @dataclass(slots=True)
@@ -249,7 +245,6 @@ class LiveEvidence:
                 float(renewal[at - 64 : at - 25].max()),
                 float(np.clip(np.log(after / loudness + 1e-9), -8, 1)),
                 float(np.clip(np.log((after + quiet) / (before + quiet)), -3, 3)),
-                float(np.median(share[at + SETTLED[0] : at + SETTLED[1]])),
             ]
         )
         struck.odds = float(np.clip(struck.table @ WEIGHTS, -ODDS_LIMIT, ODDS_LIMIT))
@@ -292,16 +287,6 @@ class LiveEvidence:
         string = self._stream.string_between(first, round(end_s * PITCH_RATE_HZ))
         at_s = struck.onset_s - first / PITCH_RATE_HZ
         return stretches(string, np.array([at_s]), np.array([at_s + end_s - struck.onset_s]))
-
-    def over_ring(self, struck: Struck, midis: Sequence[int]) -> Floats:
-        """Scores of some pitches where the sound before the place may ring on under each."""
-        end_s = self._end_of(struck)
-        now = self._stretch(struck, end_s)
-        first = round((struck.onset_s - 0.02) * PITCH_RATE_HZ) - WINDOWS[-1]
-        string = self._stream.string_between(first, round(struck.onset_s * PITCH_RATE_HZ))
-        at_s = struck.onset_s - first / PITCH_RATE_HZ
-        before = stretches_before(string, np.array([at_s]), now.window)
-        return np.asarray(scores_over_ring(now, before, self.tuning_cents, np.array(midis))[0])
 
     def goes_on(self, struck: Struck) -> float:
         """Share of the sound after a place that is the note before it, going on, in [0, 1]."""

@@ -2,7 +2,7 @@
 
 A verdict is said once its odds are clear, and corrected if what is heard later is clear the other
 way. Odds are those of `verdict`; how much a difference of scores is worth depends on how long the
-note has sounded (`PITCH_WORTH`, fitted by design/ear_live.py).
+note has sounded and how low it is (`PITCH_WORTH`, fitted by design/ear_live.py).
 """
 
 from __future__ import annotations
@@ -15,27 +15,52 @@ from numpy.typing import NDArray
 from undersong.ear.align import NONE, Asked
 from undersong.ear.hearing import HeardNote, Verdict
 from undersong.ear.live_events import NoteJudged
-from undersong.ear.live_evidence import STAGES_S, LiveEvidence, Struck
+from undersong.ear.live_evidence import LiveEvidence, Struck
 from undersong.ear.live_follow import Follower
 from undersong.ear.pitch import HIGHEST_MIDI, LOWEST_MIDI
 from undersong.ear.verdict import probability
 
 Floats = NDArray[np.float64]
 
-PITCH_PRIOR = (3.0,) * (len(STAGES_S) + 1)
-PITCH_WORTH = (30.0,) * (len(STAGES_S) + 1)
-"""By how many of `STAGES_S` the note has lasted."""
+REGISTERS = (28, 36)
+"""Asked pitches below E1, below C2, and the rest."""
+PITCH_PRIOR = np.array(
+    [
+        [3.9, 5.1, 2.7],
+        [4.7, 4.0, 3.6],
+        [4.4, 4.4, 4.2],
+        [4.0, 5.1, 3.8],
+        [4.0, 4.1, 4.6],
+        [3.5, 4.6, 2.4],
+        [1.2, 6.2, 2.6],
+    ]
+)
+PITCH_WORTH = np.array(
+    [
+        [31.9, 54.8, 25.6],
+        [26.8, 46.2, 30.3],
+        [39.1, 25.8, 21.2],
+        [26.4, 24.6, 19.2],
+        [22.3, 22.8, 23.7],
+        [18.1, 18.8, 21.0],
+        [12.6, 19.9, 17.3],
+    ]
+)
+"""Rows: how many of `STAGES_S` the note has lasted. Columns: `REGISTERS`."""
+EARLY_RIGHT, EARLY_WRONG = 3.0, -2.5
+"""Odds on the pitch at which a verdict is said while the note may still tell more."""
+LOW_STAGE = 2
+"""Below E1 nothing is said of the pitch before so many of `STAGES_S`."""
 PLAYED_PRIOR = 2.5
 SURE_ODDS = 1.0
 CHANGE_WORTH, CHANGE_PRIOR = 20.0, 3.0
-DOUBT = 0.1
-NEIGHBOURS = (-12, -2, -1, 0, 1, 2, 12)
+EARLY_S, SETTLED_S = 0.06, 0.16
 MISSED_S = 0.27
 """A note is called missed when it is late by so much."""
 PATIENCE_S = 0.42
 EXTRA_PRIOR, EXTRA_SURE = -0.5, 0.5
 EXTRA_APART_S, EXTRA_AFTER_S, TAIL_S = 0.05, 0.25, 2.0
-GOING_ON, GOING_ON_WORTH = 0.8, 2.5
+GOING_ON, GOING_ON_WORTH = 0.8, 8.0
 BODY_WORTH, LEAST_BODY, USUAL = 15.0, 0.7, 24
 QUIETEST_EXTRA_DB = -20.0
 
@@ -92,16 +117,18 @@ class Judge:
         """
         events: list[NoteJudged] = []
         for stroke, struck in sorted(self._follower.matched.items()):
-            if is_last or any(struck is each for each in news) or self._was_missed(stroke):
+            is_new = any(struck is each for each in news)
+            if is_last or is_new or self._is_open(stroke):
                 note = self._played(evidence, stroke, struck, now_s, is_last=is_last)
                 self._say(events, stroke, note, now_s)
         self._say_missed(events, now_s, is_last=is_last)
         self._say_extras(events, evidence, now_s, is_last=is_last)
         return events
 
-    def _was_missed(self, stroke: int) -> bool:
+    def _is_open(self, stroke: int) -> bool:
+        """True where nothing was said of a stroke, or only that it was missed."""
         said = self._said.get(stroke)
-        return said is not None and said.verdict is Verdict.MISSED
+        return said is None or said.verdict is Verdict.MISSED
 
     def _say(
         self, events: list[NoteJudged], stroke: int, note: HeardNote | None, now_s: float
@@ -126,11 +153,13 @@ class Judge:
         """The verdict on a matched stroke; None while it is better to listen on."""
         midi = int(self._asked.midi[stroke])
         present = self._presence(evidence, struck) + PLAYED_PRIOR
-        pitch, best = self._pitch(evidence, struck, midi)
+        pitch, best = pitch_odds_of(struck, midi)
         must = is_last or struck.is_over or now_s - struck.onset_s > PATIENCE_S
-        sure = min(abs(present), abs(pitch)) >= SURE_ODDS
-        if not sure and not must:
+        if not must and (abs(present) < SURE_ODDS or not _is_early_clear(struck, midi, pitch)):
             return None
+        if pitch < 0 and not is_last and self._may_be_another(stroke, struck, now_s):
+            return None
+        sure = min(abs(present), abs(pitch)) >= SURE_ODDS
         if present < -SURE_ODDS:
             return self._unheard(stroke, -present) if must else None
         if must and pitch > SURE_ODDS:
@@ -152,6 +181,11 @@ class Judge:
             probability(odds),
         )
 
+    def _may_be_another(self, stroke: int, struck: Struck, now_s: float) -> bool:
+        """True where a wrong note came so early that the right one may be yet to come."""
+        expected_s = self._follower.expected_s(stroke)
+        return struck.onset_s < expected_s - EARLY_S and now_s < expected_s + SETTLED_S
+
     def _presence(self, evidence: LiveEvidence, struck: Struck) -> float:
         """Odds that a note begins at a place: by its own measures, or because the pitch changes."""
         before = [s for s in evidence.struck if s.odds > 0 and s.onset_s < struck.onset_s - 0.03]
@@ -160,20 +194,6 @@ class Judge:
         change = struck.scores[struck.midi - LOWEST_MIDI]
         change = change - struck.scores[before[-1].midi - LOWEST_MIDI]
         return max(struck.odds, CHANGE_WORTH * float(change) - CHANGE_PRIOR)
-
-    def _pitch(self, evidence: LiveEvidence, struck: Struck, midi: int) -> tuple[float, int]:
-        """Odds that the pitch is the asked one, and the likeliest pitch."""
-        prior, worth = PITCH_PRIOR[struck.stage], PITCH_WORTH[struck.stage]
-        if not LOWEST_MIDI <= midi <= HIGHEST_MIDI:
-            return prior, struck.midi
-        margin, best = _margin(struck.scores, midi)
-        if margin < DOUBT:
-            around = {midi + step for step in NEIGHBOURS} | {struck.midi}
-            midis = sorted(each for each in around if LOWEST_MIDI <= each <= HIGHEST_MIDI)
-            scores = np.full(len(struck.scores), -np.inf)
-            scores[np.array(midis) - LOWEST_MIDI] = evidence.over_ring(struck, midis)
-            margin, best = _margin(scores, midi)
-        return prior + worth * margin, best
 
     def _unheard(self, stroke: int, odds: float) -> HeardNote:
         midi = int(self._asked.midi[stroke])
@@ -266,7 +286,24 @@ class Judge:
         )
 
 
-def _margin(scores: Floats, midi: int) -> tuple[float, int]:
+def pitch_odds_of(struck: Struck, midi: int) -> tuple[float, int]:
+    """Odds that the pitch sounding is the asked one, and the likeliest pitch."""
+    register = int(np.searchsorted(REGISTERS, midi, side="right"))
+    prior, worth = PITCH_PRIOR[struck.stage, register], PITCH_WORTH[struck.stage, register]
+    if not LOWEST_MIDI <= midi <= HIGHEST_MIDI:
+        return float(prior), struck.midi
+    margin, best = margin_of(struck.scores, midi)
+    return float(prior + worth * margin), best
+
+
+def _is_early_clear(struck: Struck, midi: int, odds: float) -> bool:
+    """True where the pitch is so clear that nothing is gained by listening on."""
+    if NONE < midi < REGISTERS[0] and struck.stage < LOW_STAGE:
+        return False
+    return odds > EARLY_RIGHT or odds < EARLY_WRONG or midi == NONE
+
+
+def margin_of(scores: Floats, midi: int) -> tuple[float, int]:
     """By how much a pitch scores better than the best other, and the best of all."""
     column = midi - LOWEST_MIDI
     others = np.delete(scores, column)

@@ -23,6 +23,8 @@ from undersong.ear.renewal import UP_TO_HZ, WINDOW
 Floats = NDArray[np.float64]
 
 KEPT_S = 3.0
+LEAST_PIECE_S = 0.004
+"""Shorter blocks wait for one another before they are resampled."""
 HOP_FRAMES = 16
 HOP = HOP_FRAMES * FRAME
 DECIMATION = RATE_HZ // PITCH_RATE_HZ
@@ -101,7 +103,7 @@ class Stream:
 
     def __init__(self, sample_rate_hz: int) -> None:
         self._resampler = Resampler(sample_rate_hz)
-        self._hop_in = -(-HOP * sample_rate_hz // RATE_HZ)
+        self._piece_in = round(LEAST_PIECE_S * sample_rate_hz)
         self._waiting: list[Samples] = []
         self._n_waiting = 0
         self._held = np.zeros(0, np.float32)
@@ -124,7 +126,7 @@ class Stream:
         clean, _ = checked(block)
         self._waiting.append(clean)
         self._n_waiting += len(clean)
-        if self._n_waiting >= self._hop_in:
+        if self._n_waiting >= self._piece_in:
             self._resample()
         return len(self._held) // HOP
 

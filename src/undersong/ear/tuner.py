@@ -77,15 +77,14 @@ def fundamental_hz(string: Samples) -> float | None:
     tuning, column = np.unravel_index(int(scores.argmax()), scores.shape)
     f0_hz = 440.0 * 2 ** ((MIDIS[column] + TUNINGS[tuning] / 100 - 69) / 12)
     early, late = string[-LENGTH - APART : -APART], string[-LENGTH:]
-    stiffness = 0.0
+    number = np.arange(1, max(2, min(HARMONICS, int(HIGHEST_HZ / f0_hz)) + 1))
+    guess_hz = number * f0_hz
     for _ in range(TURNS):
-        number = np.arange(1, max(2, min(HARMONICS, int(HIGHEST_HZ / f0_hz)) + 1))
-        guess_hz = number * f0_hz * np.sqrt(1 + stiffness * number**2)
         hz, size = _harmonics(early, late, guess_hz)
-        f0_hz, stiffness, scatter = _string_of(number, hz, size)
-    if scatter > MOST_SCATTER_CENTS or not MIDIS[0] - 1 < _midi(f0_hz) < MIDIS[-1] + 1:
+        pitch_hz, guess_hz, scatter = _string_of(number, hz, size)
+    if scatter > MOST_SCATTER_CENTS or not MIDIS[0] - 1 < _midi(pitch_hz) < MIDIS[-1] + 1:
         return None
-    return f0_hz if _harmonic_share(late, size) > LEAST_HARMONIC else None
+    return pitch_hz if _harmonic_share(late, size) > LEAST_HARMONIC else None
 
 
 def _harmonics(early: Samples, late: Samples, guess_hz: Floats) -> tuple[Floats, Floats]:
@@ -98,10 +97,11 @@ def _harmonics(early: Samples, late: Samples, guess_hz: Floats) -> tuple[Floats,
     return guess_hz + off, np.sqrt(np.abs(before) * np.abs(after)) * 2 / shape.sum()
 
 
-def _string_of(number: NDArray[np.intp], hz: Floats, size: Floats) -> tuple[float, float, float]:
-    """Fundamental, stiffness and scatter in cents of harmonics, the loud ones counting most.
+def _string_of(number: NDArray[np.intp], hz: Floats, size: Floats) -> tuple[float, Floats, float]:
+    """Pitch, where each harmonic should be, and scatter in cents; loud ones count most.
 
-    (f_n / n)^2 = f_0^2 (1 + B n^2) is a straight line in n^2.
+    (f_n / n)^2 = f_0^2 (1 + B n^2) is a straight line in n^2. The pitch is its middle, not its foot:
+    what all harmonics of a stiff string together sound like is a cent or two above f_0.
     """
     weight = np.sqrt(size) * number * (size > 0.01 * size.max())
     weight = weight / (weight.sum() + 1e-12)
@@ -113,7 +113,8 @@ def _string_of(number: NDArray[np.intp], hz: Floats, size: Floats) -> tuple[floa
     squared = max(centre_y - slope * centre_x, 1.0)
     expected = np.sqrt(squared + slope * x)
     cents = 1200 * np.log2(np.maximum(hz / number, 1.0) / expected)
-    return float(np.sqrt(squared)), slope / squared, float(np.sqrt(weight @ cents**2))
+    pitch_hz = float(np.sqrt(max(centre_y, 1.0)))
+    return pitch_hz, number * expected, float(np.sqrt(weight @ cents**2))
 
 
 def _harmonic_share(sound: Samples, size: Floats) -> float:
