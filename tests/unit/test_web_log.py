@@ -3,16 +3,21 @@ from __future__ import annotations
 import csv
 import io
 import json
+import uuid
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from undersong.chart.setlist import parse_set
 from undersong.log.book import Book
 from undersong.practice.ladder import Outcome
 from undersong.web.desk import Desk
 from undersong.web.logpage import forget_old
+from undersong.web.takes import Played, judge
+from undersong.web.work import work_of
 from web_app import TestClient, demo_client
 
 
@@ -51,6 +56,47 @@ def test_results_go_home_and_come_back(app: tuple[TestClient, Desk], tmp_path: P
         for _ in range(2):  # twice is harmless
             leader.post("/log/bring", files={"file": ("results.json", sent)})
         assert len(desk.book.takes_of(None)) == 1
+
+
+CHART = "Title: Reed and River\nKey: A\nTempo: 80\n\nVerse\n| 1 | 4 | 5 | 1 |\n"
+AWAY = """title = "Third Sunday"
+date = 2099-12-20
+
+[[song]]
+file = "Reed and River"
+
+[[player]]
+name = "Noor"
+level = 2
+"""
+
+
+def test_a_set_goes_to_a_volunteer_in_one_file_and_the_results_come_back(tmp_path: Path) -> None:
+    for name in ("leader", "volunteer"):
+        (tmp_path / name).mkdir()
+    with (
+        demo_client(tmp_path / "leader") as (leader, desk),
+        demo_client(tmp_path / "volunteer") as (volunteer, away),
+    ):
+        desk.book.keep_chart("Reed and River", CHART, at=desk.clock())
+        desk.keep("Third Sunday", parse_set(AWAY, source="away"))
+        sent = leader.get("/log/undersong-log.json", params={"player": "Noor"}).content
+
+        volunteer.post("/log/bring", files={"file": ("work.json", sent)})
+        sunday = volunteer.get("/").text
+        assert "Third Sunday" in sunday
+        assert "Reed and River" in sunday
+        assert "Log of Noor" in volunteer.get("/log").text
+        work = work_of(away, away.book.player("Noor"), {"song": "Reed and River"})
+        quiet = np.zeros(22_050, np.float32)
+        judge(away, away.book.player("Noor"), work, Played(str(uuid.uuid4()), quiet, 22_050, 70.0))
+        back = volunteer.get("/log/undersong-log.json", params={"player": "Noor"}).content
+
+        leader.post("/log/bring", files={"file": ("results.json", back)})
+        [take] = desk.book.takes_of(desk.book.player("Noor"))
+        assert take.item.name == "Reed and River"
+        assert desk.sunday().name != "Third Sunday"  # the leader's own desk stays as it was
+        assert desk.book.faults() == ()
 
 
 def test_a_copy_is_put_back(app: tuple[TestClient, Desk], tmp_path: Path) -> None:

@@ -8,7 +8,6 @@ from contextlib import asynccontextmanager
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
-from urllib.parse import quote
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -27,7 +26,7 @@ from undersong.web.door import ROUTES as ENTRY_ROUTES
 from undersong.web.door import Door, Doorkeeper
 from undersong.web.guard import Guard
 from undersong.web.guests import Guests
-from undersong.web.pages import GROUNDS, KEEP_S, back_to, field, guest_of, own_path, page
+from undersong.web.pages import GROUNDS, back_to, field, guest_of, own_path, page, remember
 
 _BAD = 400
 _SAID = {
@@ -128,19 +127,8 @@ async def choose(request: Request) -> Response:
     for name in ("player", "ground"):
         value = field(form, name)
         if value and (name != "ground" or value in GROUNDS):
-            answer.set_cookie(
-                name,
-                _cookie_text(value),
-                max_age=KEEP_S,
-                httponly=True,
-                samesite="strict",
-                secure=guest_of(request) is not None,
-            )
+            remember(answer, name, value, secure=guest_of(request) is not None)
     return answer
-
-
-def _cookie_text(value: str) -> str:
-    return quote(value, safe="")
 
 
 def _wants_json(request: Request) -> bool:

@@ -20,9 +20,20 @@ from undersong.log.values import Player, Take
 from undersong.neck.instrument import TUNINGS, parse_tuning
 from undersong.practice.estimate import estimate
 from undersong.web.climbview import ClimbView, climb_view
-from undersong.web.desk import Desk
+from undersong.web.desk import OPEN_SET, Desk
 from undersong.web.judged import weak_in
-from undersong.web.pages import back_to, desk_of, field, leads, number, own_only, page, player_of
+from undersong.web.pages import (
+    back_to,
+    desk_of,
+    field,
+    guest_of,
+    leads,
+    number,
+    own_only,
+    page,
+    player_of,
+    remember,
+)
 
 LARGEST_UPLOAD_BYTES = 250 * 2**20
 KEEP_DAYS = "keep recordings days"
@@ -131,8 +142,23 @@ async def bring_in(request: Request) -> Response:
         document = json.loads(data)
     except ValueError:
         raise UndersongError("This is no file of results: choose one Undersong wrote.") from None
-    await run_in_threadpool(desk_of(request).book.bring_in, document)
-    return back_to("/log")
+    whose = await run_in_threadpool(_bring_in, desk_of(request), document)
+    answer = back_to("/log")
+    if whose:
+        remember(answer, "player", whose, secure=guest_of(request) is not None)
+    return answer
+
+
+def _bring_in(desk: Desk, document: object) -> str:
+    """A set that is new here came to be practised: it is opened for the one it came for."""
+    known = {each.name for each in desk.book.sets()}
+    desk.book.bring_in(document)
+    new = [each for each in desk.book.sets() if each.name not in known]
+    if not new:
+        return ""
+    desk.book.keep_setting(OPEN_SET, max(new, key=lambda each: each.held_on).name)
+    people = document["players"] if isinstance(document, dict) else []
+    return str(people[0]["name"]) if len(people) == 1 else ""
 
 
 async def _uploaded(request: Request) -> bytes:

@@ -5,14 +5,14 @@ from __future__ import annotations
 from functools import lru_cache
 from math import isfinite
 from typing import TYPE_CHECKING
-from urllib.parse import unquote
+from urllib.parse import quote, unquote
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.requests import HTTPConnection, Request
-from starlette.responses import HTMLResponse, RedirectResponse
+from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from undersong.errors import UndersongError
 from undersong.theory.key import MAJOR_KEYS, MINOR_KEYS, Key, Mode
@@ -130,6 +130,18 @@ def fragment(name: str, **values: object) -> Markup:
 def back_to(place: str) -> RedirectResponse:
     """After a change: look at the page again, so that reloading repeats nothing."""
     return RedirectResponse(place, SEE_OTHER)
+
+
+def remember(answer: Response, name: str, value: str, *, secure: bool) -> None:
+    """Keep a choice in this browser."""
+    answer.set_cookie(
+        name,
+        quote(value, safe=""),
+        max_age=KEEP_S,
+        httponly=True,
+        samesite="strict",
+        secure=secure,
+    )
 
 
 def field(form: FormData, name: str, default: str = "") -> str:
