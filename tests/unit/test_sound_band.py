@@ -1,5 +1,6 @@
 """Drums, pad and cues."""
 
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -11,7 +12,7 @@ from undersong.sound.drums import KIT, Drums, drum_of
 from undersong.sound.loudness import loudness_lufs
 from undersong.sound.mix import Levels, render_part
 from undersong.sound.pad import Pad
-from undersong.sound.schedule import NoteEvent
+from undersong.sound.schedule import NoteEvent, schedule
 from undersong.theory.key import parse_key
 from undersong.theory.meter import FOUR_FOUR
 from undersong.theory.part import Articulation, Dynamic, Note, Part, SectionMark, Voice
@@ -133,6 +134,24 @@ def test_bass_out_leaves_the_band() -> None:
     bass, drums, pad = band()
     mix = render_part(bass, with_parts=(drums, pad), levels=Levels(bass=None))
     assert set(mix.stem_names) == {"drums", "pad", "click"}
+
+
+def test_each_section_has_a_call_of_its_own_in_the_key() -> None:
+    bass, _, _ = band()
+    marks = tuple(
+        SectionMark(Fraction(bar), name)
+        for bar, name in enumerate(("Verse", "Chorus", "Verse", "Bridge"))
+    )
+    cues = schedule(replace(bass, sections=marks)).cues
+    bar_s = 4 * 0.6
+    calls: dict[int, list[int]] = {}
+    for cue in cues:
+        calls.setdefault(int((cue.onset_s - schedule(bass).start_s) / bar_s) + 1, []).append(
+            cue.midi - 74  # above D
+        )
+    assert calls == {1: [7, 12], 2: [0, 7], 3: [0, 4, 7]}
+    minor = replace(bass, key=parse_key("Dm"), sections=marks[2:])
+    assert [cue.midi - 74 for cue in schedule(minor).cues][-2:] == [7, 12]
 
 
 def test_cue_rings_in_the_last_beat_before_a_section() -> None:

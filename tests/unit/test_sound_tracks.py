@@ -17,7 +17,9 @@ from undersong.sound.tracks import (
     MEMORY,
     Album,
     Track,
+    TrackKind,
     file_name_of,
+    loop_track,
     practice_tracks,
     tuning_track,
     write_stems,
@@ -26,7 +28,7 @@ from undersong.sound.tracks import (
 )
 from undersong.theory.key import parse_key
 from undersong.theory.meter import FOUR_FOUR
-from undersong.theory.part import Note, Part
+from undersong.theory.part import Note, Part, Voice
 from undersong.theory.pitch import plain_pitch
 
 FLAC = Album("Sunday", date="2026-11-29", ending=".flac", sample_rate_hz=22050)
@@ -43,15 +45,31 @@ def sound_of(path: Path) -> Samples:
 
 
 def test_the_usual_tracks_of_a_song() -> None:
-    tracks = practice_tracks("01 Slow Water", song(), climb_bpm=(80, 100))
+    tracks = practice_tracks("01 Slow Water", song(), kinds=tuple(TrackKind), climb_bpm=(80, 100))
     assert [track.name for track in tracks] == [
         "01 Slow Water",
         "01 Slow Water - bass out",
         "01 Slow Water - slow 112",
         "01 Slow Water - click on 2 and 4",
+        "01 Slow Water - click on 1 and 3",
         "01 Slow Water - click drops out",
         "01 Slow Water - climb",
     ]
+
+
+def test_sections_are_called_where_the_form_is_learnt() -> None:
+    called = {track.name for track in practice_tracks("1", song()) if track.levels.cue is not None}
+    assert called == {"1", "1 - slow 112"}
+
+
+def test_a_loop_takes_the_band_along() -> None:
+    part = song()
+    drums = replace(part, voice=Voice.DRUMS)
+    (full, *_) = practice_tracks("1", part, (drums,))
+    loop = loop_track(full, (2, 2), times=3)
+    assert (loop.name, loop.title) == ("1 - bar 2", "Slow Water (bar 2)")
+    assert loop.part.length == 3
+    assert [len(each.notes) for each in (loop.part, *loop.with_parts)] == [12, 12]
 
 
 @pytest.mark.parametrize(
@@ -73,7 +91,8 @@ def test_written_track_has_its_tags_and_length(tmp_path: Path) -> None:
 
 
 def test_climb_is_one_file_of_equally_loud_passes(tmp_path: Path) -> None:
-    climb = replace(practice_tracks("x", song(), climb_bpm=(80, 120, 160))[-1])
+    kinds = (TrackKind.CLIMB,)
+    (climb,) = practice_tracks("x", song(), kinds=kinds, climb_bpm=(80, 120, 160))
     path = write_track(climb, tmp_path, album=FLAC)
     passes = list(climb.passes(22050))
     assert len(passes) == 3

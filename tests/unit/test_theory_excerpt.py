@@ -5,7 +5,7 @@ import pytest
 
 from undersong.errors import TheoryError
 from undersong.theory.chord import parse_number_chord
-from undersong.theory.excerpt import excerpt, looped, section_of
+from undersong.theory.excerpt import excerpt, looped, section_bars
 from undersong.theory.key import parse_key
 from undersong.theory.meter import FOUR_FOUR, Meter
 from undersong.theory.part import ChordMark, KeyMark, MeterMark, Note, Part, SectionMark
@@ -101,11 +101,12 @@ def test_excerpt_takes_over_key_meter_and_tempo() -> None:
 
 
 def test_sections_by_name_and_time_round() -> None:
-    assert midis(section_of(song(), "verse")) == list(range(30, 38))
-    assert midis(section_of(song(), "Verse", 2)) == list(range(42, 46))
-    assert midis(section_of(song("1/4"), "Chorus")) == list(range(39, 43))
+    assert section_bars(song(), "verse") == (1, 2)
+    assert section_bars(song(), "Verse", 2) == (4, 4)
+    assert section_bars(song("1/4"), "Chorus") == (3, 3)
+    assert midis(excerpt(song("1/4"), *section_bars(song("1/4"), "Chorus"))) == list(range(39, 43))
     with pytest.raises(TheoryError, match=r"no section 'Bridge' \(Verse, Chorus\)"):
-        section_of(song(), "Bridge")
+        section_bars(song(), "Bridge")
 
 
 def test_bars_that_are_not_there() -> None:

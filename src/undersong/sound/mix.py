@@ -26,6 +26,7 @@ from undersong.sound.master import gain_of, mastered
 from undersong.sound.pad import Pad
 from undersong.sound.room import in_room
 from undersong.sound.schedule import PLAIN_CLICK, ClickPlan, Schedule, schedule
+from undersong.sound.soundfont import FontPlayer, SoundFont
 from undersong.sound.strings import FINGERS, BassSound
 from undersong.theory.part import Part, Voice
 
@@ -43,7 +44,7 @@ CLICK, CUE = "click", "cue"
 class Levels:
     """How loud each player is against a usual band, in dB; None takes the player out.
 
-    `cue` is the marker tone before each section, off unless asked for.
+    `cue` is the call before each section, off unless asked for.
     """
 
     bass: float | None = 0.0
@@ -126,6 +127,7 @@ def render_part(
     click: ClickPlan | None = PLAIN_CLICK,
     levels: Levels = BAND,
     sound: BassSound = FINGERS,
+    soundfont: SoundFont | None = None,
     layers: Layers | None = None,
 ) -> Mix:
     """Play a part, alone or with others.
@@ -148,6 +150,8 @@ def render_part(
         Levels of the players; one whose level is None stays out.
     sound
         Instrument and hand of the bass.
+    soundfont
+        Whose instruments play; None for our own. The click is always ours.
     layers
         Players already recorded, if several mixes of one song are made.
 
@@ -173,14 +177,14 @@ def render_part(
             raise AudioError(f"{other.title!r} does not begin together with {part.title!r}.")
     end_s = max(timed.end_s for timed in (first, *others))
     n_samples = round((end_s + TAIL_S) * sample_rate_hz)
-    kept = layers or Layers(0)
+    kept, hands = layers or Layers(0), (sound, soundfont)
     heard: dict[str, Samples] = {}
     for played, timed in zip((part, *with_parts), (first, *others), strict=True):
         level_db = levels.of(played.voice)
         if level_db is not None and timed.notes:
             recorded = kept.get(
-                (played.voice, timed.notes, played.tuning, n_samples, sample_rate_hz, sound),
-                partial(_recorded, played, timed, n_samples, sample_rate_hz, sound),
+                (played.voice, timed.notes, played.tuning, n_samples, sample_rate_hz, hands),
+                partial(_recorded, played, timed, n_samples, sample_rate_hz, *hands),
             )
             playing = recorded * gain_of(level_db) if level_db else recorded
             heard[str(played.voice)] = heard.get(played.voice, np.float32(0)) + playing
@@ -199,20 +203,25 @@ def render_part(
 
 
 def _recorded(
-    part: Part, timed: Schedule, n_samples: int, sample_rate_hz: int, sound: BassSound
+    part: Part,
+    timed: Schedule,
+    n_samples: int,
+    sample_rate_hz: int,
+    sound: BassSound,
+    soundfont: SoundFont | None,
 ) -> Samples:
     """A part played, at its player's usual loudness in a band, however softly it is written.
 
     Loud and soft stay as written inside each part; between parts the balance is the band's.
     """
-    match part.voice:
-        case Voice.BASS:
-            bass = Bass(sample_rate_hz, sound=sound, tuning=part.tuning)
-            playing = bass.play(timed.notes, n_samples)[None]
-        case Voice.DRUMS:
-            playing = Drums(sample_rate_hz).play(timed.notes, n_samples).T
-        case Voice.PAD:
-            playing = Pad(sample_rate_hz).play(timed.notes, n_samples).T
+    player: Bass | Drums | Pad | FontPlayer
+    if soundfont is not None:
+        player = FontPlayer(soundfont, part.voice, sample_rate_hz, sound=sound)
+    elif part.voice is Voice.BASS:
+        player = Bass(sample_rate_hz, sound=sound, tuning=part.tuning)
+    else:
+        player = Drums(sample_rate_hz) if part.voice is Voice.DRUMS else Pad(sample_rate_hz)
+    playing = np.atleast_2d(player.play(timed.notes, n_samples).T)
     loudness = loudness_lufs(_mono(playing), sample_rate_hz)
     if np.isfinite(loudness):
         playing *= gain_of(BALANCE_LUFS[part.voice] - loudness)

@@ -21,6 +21,7 @@ from enum import StrEnum
 from fractions import Fraction
 
 from undersong.errors import AudioError
+from undersong.theory.key import Mode
 from undersong.theory.meter import Meter, Wholes
 from undersong.theory.part import Articulation, Bar, Note, Part
 from undersong.theory.tempo import TempoMap
@@ -32,6 +33,10 @@ LEAST_COUNTS = 4
 LEAD_IN_S = 0.25  # silence before the first sound
 LONGEST_S = 3600.0
 CUE_OCTAVE_MIDI = 72
+CUE_APART_S = 0.25
+# A section's call in semitones above the tonic, in the order in which sections first come; 3 stands
+# for the key's own third.
+CALLS = ((0, 7), (7, 12), (0, 3, 7), (12, 7), (7, 3, 0), (0, 12), (12, 7, 3))
 SLIDE_S = 0.09
 SLIDE_SHARE = 0.4  # of the note it leaves
 
@@ -107,7 +112,7 @@ class ClickEvent:
 
 @dataclass(frozen=True, slots=True)
 class CueEvent:
-    """A marker tone on the way into a section."""
+    """One tone of the call on the way into a section."""
 
     onset_s: float
     midi: int
@@ -118,7 +123,8 @@ class Schedule:
     """Every sound of a part in seconds from the start of the file, in order.
 
     `start_s` is where place 0 of the part falls, `end_s` where its written length ends. Cues are
-    two rising tones of the key, tonic and fifth, in the last beat before each new section.
+    calls of two or three tones of the key's chord in the last beat before each new section; a
+    section has the same call each time it comes, and the next one another.
     """
 
     notes: tuple[NoteEvent, ...]
@@ -177,14 +183,21 @@ def schedule(
 
 
 def _cue_events(part: Part, tempo: TempoMap, start_s: float) -> tuple[CueEvent, ...]:
-    cues = []
+    cues: list[CueEvent] = []
+    names = list(dict.fromkeys(section.name.casefold() for section in part.sections))
     for section in part.sections:
         if section.at == 0 or section.at > part.length:
             continue
-        tonic = CUE_OCTAVE_MIDI + part.key_at(section.at).tonic.pitch_class
+        key = part.key_at(section.at)
+        tonic, third = CUE_OCTAVE_MIDI + key.tonic.pitch_class, 4 if key.mode is Mode.MAJOR else 3
+        call = CALLS[names.index(section.name.casefold()) % len(CALLS)]
         beat_s = _span_s(tempo, section.at - part.meter.beat, section.at)
-        at_s = start_s + tempo.seconds_at(section.at)
-        cues += [CueEvent(at_s - beat_s, tonic), CueEvent(at_s - beat_s / 2, tonic + 7)]
+        begin_s = start_s + tempo.seconds_at(section.at) - beat_s
+        apart_s = min(beat_s / len(call), CUE_APART_S)
+        cues += [
+            CueEvent(begin_s + turn * apart_s, tonic + (third if step == 3 else step))
+            for turn, step in enumerate(call)
+        ]
     return tuple(cues)
 
 

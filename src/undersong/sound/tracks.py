@@ -20,6 +20,7 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from fractions import Fraction
 from pathlib import Path
 
@@ -31,7 +32,9 @@ from undersong.sound.files import Tags, sweep_unfinished, write_sound
 from undersong.sound.layers import Layers
 from undersong.sound.mix import BAND, SAMPLE_RATE_HZ, Levels, Mix, render_part
 from undersong.sound.schedule import PLAIN_CLICK, ClickPattern, ClickPlan
+from undersong.sound.soundfont import SoundFont
 from undersong.sound.strings import FINGERS, BassSound
+from undersong.theory.excerpt import excerpt, looped
 from undersong.theory.key import parse_key
 from undersong.theory.meter import FOUR_FOUR
 from undersong.theory.part import Articulation, Note, Part
@@ -61,7 +64,7 @@ class Track:
         What is played, and who plays along.
     tempos_bpm
         One pass for each; empty for one at the written tempo.
-    click, count_in, levels, sound
+    click, count_in, levels, sound, soundfont
         As in `render_part`.
     """
 
@@ -74,6 +77,7 @@ class Track:
     count_in: bool = True
     levels: Levels = BAND
     sound: BassSound = FINGERS
+    soundfont: SoundFont | None = None
 
     def passes(
         self, sample_rate_hz: int = SAMPLE_RATE_HZ, *, layers: Layers | None = None
@@ -89,6 +93,7 @@ class Track:
                 click=self.click,
                 levels=self.levels,
                 sound=self.sound,
+                soundfont=self.soundfont,
                 layers=layers,
             )
 
@@ -105,15 +110,39 @@ class Album:
     bits: int = 16
 
 
+class TrackKind(StrEnum):
+    """The tracks that are made of a song."""
+
+    FULL = "full"
+    BASS_OUT = "bass out"
+    SLOW = "slow"
+    TWO_AND_FOUR = "click on 2 and 4"
+    HALF_TIME = "click on 1 and 3"
+    DROP_OUT = "click drops out"
+    CLIMB = "climb"
+
+
+USUAL_TRACKS = (
+    TrackKind.FULL,
+    TrackKind.BASS_OUT,
+    TrackKind.SLOW,
+    TrackKind.TWO_AND_FOUR,
+    TrackKind.DROP_OUT,
+)
+WITH_CALLS = Levels(cue=0.0)
+
+
 def practice_tracks(
     name: str,
     part: Part,
     with_parts: tuple[Part, ...] = (),
     *,
+    kinds: Sequence[TrackKind] = USUAL_TRACKS,
     slow_share: float = SLOW_SHARE,
     climb_bpm: Sequence[float] = (),
+    soundfont: SoundFont | None = None,
 ) -> tuple[Track, ...]:
-    """The usual tracks of one song.
+    """Tracks of one song.
 
     Parameters
     ----------
@@ -121,34 +150,56 @@ def practice_tracks(
         Start of every file name, as "03 Slow Water".
     part, with_parts
         The bass part, and drums and pad if there are any.
+    kinds
+        Which, in their order. Sections are called in the full and the slow one, which teach the
+        form; the others leave it to the player.
     slow_share
         Tempo of the slow version as a share of the written one.
     climb_bpm
-        Tempos of a climb in one file; empty for none.
-
-    Returns
-    -------
-    tuple of Track
-        With the bass, without it, slow, without the click but on 2 and 4, with a click that drops
-        out for four bars in eight, and the climb.
+        Tempos of a climb, one pass at each.
+    soundfont
+        Whose instruments play; None for our own.
     """
     name = file_name_of(name)
-    full = Track(name, part.title, part, with_parts)
     slow_bpm = round(part.tempo_bpm * slow_share)
+    full = Track(name, part.title, part, with_parts, levels=WITH_CALLS, soundfont=soundfont)
 
-    def other(what: str) -> Track:
-        return replace(full, name=f"{name} - {what}", title=f"{part.title} ({what})")
+    def made(kind: TrackKind) -> Track:
+        what = f"slow {slow_bpm}" if kind is TrackKind.SLOW else str(kind)
+        other = replace(full, name=f"{name} - {what}", title=f"{part.title} ({what})", levels=BAND)
+        match kind:
+            case TrackKind.FULL:
+                return full
+            case TrackKind.BASS_OUT:
+                return replace(other, levels=Levels(bass=None))
+            case TrackKind.SLOW:
+                return replace(other, tempos_bpm=(float(slow_bpm),), levels=WITH_CALLS)
+            case TrackKind.TWO_AND_FOUR:
+                return replace(other, click=ClickPlan(ClickPattern.TWO_AND_FOUR))
+            case TrackKind.HALF_TIME:
+                return replace(other, click=ClickPlan(ClickPattern.HALF_TIME))
+            case TrackKind.DROP_OUT:
+                return replace(other, click=ClickPlan(bars_on=4, bars_off=4))
+            case TrackKind.CLIMB:
+                return replace(other, tempos_bpm=tuple(climb_bpm))
 
-    tracks = [
-        full,
-        replace(other("bass out"), levels=Levels(bass=None)),
-        replace(other(f"slow {slow_bpm}"), tempos_bpm=(float(slow_bpm),)),
-        replace(other("click on 2 and 4"), click=ClickPlan(ClickPattern.TWO_AND_FOUR)),
-        replace(other("click drops out"), click=ClickPlan(bars_on=4, bars_off=4)),
-    ]
-    if climb_bpm:
-        tracks.append(replace(other("climb"), tempos_bpm=tuple(climb_bpm)))
-    return tuple(tracks)
+    return tuple(made(kind) for kind in kinds)
+
+
+def loop_track(track: Track, bars: tuple[int, int], *, times: int) -> Track:
+    """Some bars of a track, both ends included, again and again; the band goes along."""
+
+    def loop(part: Part) -> Part:
+        return looped(excerpt(part, *bars), times)
+
+    where = f"bar {bars[0]}" if bars[0] == bars[1] else f"bars {bars[0]} to {bars[1]}"
+    return replace(
+        track,
+        name=f"{track.name} - {where}",
+        title=f"{track.title} ({where})",
+        part=loop(track.part),
+        with_parts=tuple(map(loop, track.with_parts)),
+    )
 
 
 def file_name_of(title: str) -> str:

@@ -29,11 +29,11 @@ def excerpt(part: Part, first_bar: int, last_bar: int, *, rung_in: bool = True) 
             f"{part.title!r} has bars {every[0].number} to {every[-1].number}: "
             f"bars {first_bar} to {last_bar} are not in it."
         )
-    return _from(part, bars[0], bars[0].at, bars[-1].at + bars[-1].length, rung_in=rung_in)
+    return _from(part, bars[0], bars[-1].at + bars[-1].length, rung_in=rung_in)
 
 
-def section_of(part: Part, name: str, visit: int = 1) -> Part:
-    """One section of a part, by its name (capitals do not matter) and which time round."""
+def section_bars(part: Part, name: str, visit: int = 1) -> tuple[int, int]:
+    """First and last bar of a section, by its name (capitals do not matter) and time round."""
     wanted = [
         mark
         for mark in part.sections
@@ -44,8 +44,8 @@ def section_of(part: Part, name: str, visit: int = 1) -> Part:
         raise TheoryError(f"{part.title!r} has no section {name!r} ({names}): choose one of these.")
     start = wanted[0].at
     end = min((mark.at for mark in part.sections if mark.at > start), default=part.length)
-    first = next(bar for bar in reversed(part.bars) if bar.at <= start)
-    return _from(part, first, start, end, rung_in=True)
+    inside = [bar.number for bar in part.bars if start < bar.at + bar.length and bar.at < end]
+    return inside[0], inside[-1]
 
 
 def looped(part: Part, times: int) -> Part:
@@ -100,8 +100,9 @@ def _again(marks: tuple[_Mark, ...], first: _Mark, places: list[Wholes]) -> tupl
     return tuple(sorted(turns, key=lambda mark: mark.at))
 
 
-def _from(part: Part, first: Bar, start: Wholes, end: Wholes, *, rung_in: bool) -> Part:
-    """The stretch from `start` to `end` as a part; `first` is the bar it begins in."""
+def _from(part: Part, first: Bar, end: Wholes, *, rung_in: bool) -> Part:
+    """The stretch from the bar `first` to `end` as a part."""
+    start = first.at
     tempo = TempoMark(Fraction(0), part.tempo_bpm, part.meter.beat)
     for mark in part.tempo_marks:
         if mark.at <= start:
