@@ -53,6 +53,7 @@ def test_any_bytes(data: bytes) -> None:
 
 @some
 @given(sheets, st.booleans(), st.booleans())
+@example("C \n -", False, True)  # noqa: FBT003 - a rule under the chords is no direction
 @example("C \n C C Verse la :|", False, True)  # noqa: FBT003 - a word line kept as a direction
 def test_a_sheet_that_reads_is_a_chart_that_reads(text: str, german: bool, words: bool) -> None:  # noqa: FBT001
     song = arrives(text.encode(), SheetSettings(naming=Naming(german=german), keep_words=words))

@@ -70,3 +70,35 @@ def test_a_repeat_in_words_after_chords_is_read() -> None:
     assert bars[0].opens_repeat
     assert bars[-1].closes_repeat == 3
     assert not [each for each in song.report if each.kind == "left out"]
+
+
+def test_a_line_of_facts_is_read_as_headers() -> None:
+    text = "Quiet Harvest - Key: D - 72bpm - 6/8\n\nVerse\n1 4 8 1\n"
+    with pytest.raises(ChartErrors) as refused:
+        read_sheet(text.encode(), "harvest.txt")
+    assert [(error.line, error.column) for error in refused.value.errors] == [(4, 5)]
+    song = read_sheet(text.replace("4 8 1", "4 2 1").encode(), "harvest.txt")
+    facts = song.title, str(song.key), str(song.meter), song.tempo_bpm
+    assert facts == ("Quiet Harvest", "D", "6/8", 72)
+    assert [remark.line for remark in song.report] == [4]  # the plain 2
+    assert "Title: Quiet Harvest\nKey: D\n" in song_text(song)
+
+
+@pytest.mark.parametrize(
+    "line", ["Key: D   Tempo: 72   Time: 6/8", "Tempo: 72 bpm, 6/8, in the key of D"]
+)
+def test_facts_on_one_line_without_a_title(line: str) -> None:
+    song = read_sheet(f"{line}\n\nVerse\n1 4 5 1\n".encode(), "harvest.txt")
+    assert (str(song.key), str(song.meter), song.tempo_bpm) == ("D", "6/8", 72)
+
+
+def test_a_header_of_its_own_stays_as_it_is() -> None:
+    text = "Title: In 3/4 Time\nKey: D\nTempo: 72 bpm\n\nVerse\n1 4 5 1\n"
+    song = read_sheet(text.encode(), "harvest.txt")
+    assert song.title == "In 3/4 Time"
+    assert song_text(song) == text
+
+
+def test_pre_is_a_pre_chorus() -> None:
+    song = song_from_text("Key: E\nVerse\nE B\nPre\nF#m A\nChorus\nE B\n")
+    assert [section.name for section in song.sections] == ["Verse", "Pre-Chorus", "Chorus"]

@@ -17,6 +17,7 @@ from undersong.chart.arrive_text import MAX_SHEET_CHARACTERS, song_from_text
 from undersong.chart.lines import Line, classified, text_lines
 from undersong.chart.names import Naming
 from undersong.chart.sheet import SheetSettings
+from undersong.chart.sheetfacts import row_of_facts
 from undersong.chart.sheetlines import is_chord_line, words_of
 from undersong.chart.song import Remark, Song, Style
 from undersong.chart.text import parse_song
@@ -133,6 +134,8 @@ def _from_text(text: str, settings: SheetSettings, source: str | None) -> Song:
     if len(text) > MAX_SHEET_CHARACTERS:
         raise _refused(f"This is no song sheet: it has {len(text)} characters.", source)
     lines, style = classified(text_lines(text))
+    if style is Style.NUMBERS and (row := row_of_facts(text_lines(text))) is not None:
+        return _from_rewritten(text, row, settings, source)
     if settings.naming == Naming() and (style is Style.NUMBERS or _is_letter_chart(lines)):
         try:
             return parse_song(text, source=source)
@@ -141,6 +144,27 @@ def _from_text(text: str, settings: SheetSettings, source: str | None) -> Song:
             if not _has_letters(lines) and (style is Style.NUMBERS or headers >= _OWN_HEADERS):
                 raise
     return song_from_text(text, settings, source=source)
+
+
+def _from_rewritten(
+    text: str, row: tuple[int, list[str]], settings: SheetSettings, source: str | None
+) -> Song:
+    """A chart whose facts stand on one line, read with a line for each; places stay as typed."""
+    index, headers = row
+    lines = text_lines(text)
+    lines[index : index + 1] = headers
+
+    def typed(line: int) -> int:
+        return line if line <= index else max(index + 1, line - len(headers) + 1)
+
+    try:
+        song = _from_text("\n".join(lines), settings, source)
+    except ChartErrors as refused:
+        for error in refused.errors:
+            error.line = typed(error.line)
+        raise ChartErrors(list(refused.errors)) from None
+    report = tuple(replace(each, line=typed(each.line)) for each in song.report)
+    return replace(song, report=report)
 
 
 def _is_letter_chart(lines: list[Line]) -> bool:

@@ -409,13 +409,12 @@ class SheetReader:
                 return Bar((), self.sheet.meter)
             places = _shared_out(len(chords), self.sheet.meter)
             text = " ".join(str(chord or "N.C.") for chord in chords)
-            self.sheet.remark(
-                line,
-                column,
-                "guessed",
-                f"{text} do not share a bar of {self.sheet.meter} evenly; "
-                "the first is held longer.",
+            said = (
+                f"{text} do not share a bar of {self.sheet.meter} evenly; the first is held longer."
             )
+            if len(chords) == 1:
+                said = f"The beats after {text} make no bar of {self.sheet.meter}; it gets the bar."
+            self.sheet.remark(line, column, "guessed", said)
             events = [
                 replace(self._whole(chord).events[0], at=at)
                 for at, chord in zip(places, chords, strict=True)
@@ -429,7 +428,7 @@ class SheetReader:
         if self.settings.keep_words and draft and self.last_line == (line - 1, draft.name):
             bar = draft.bars[self.last_bar]
             words = re.sub(r"\s[#;].*", "", f" {raw}").strip()  # a comment to our own charts
-            if words:
+            if words.strip("-—–"):
                 draft.bars[self.last_bar] = replace(bar, directions=(*bar.directions, words))
         elif self.draft is None and not self.sheet.sections and not self.sheet.title:
             self._title(raw)

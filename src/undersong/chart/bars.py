@@ -104,10 +104,14 @@ def _read_signs(text: str, column: int, reading: Reading) -> tuple[list[Sign], l
     signs: list[Sign] = []
     slots: list[int] = []
     prefix = ""
+    dashes = 0
     for token in tokens:
         word = token.text.casefold()
-        if word in ("/", "."):
+        if word in ("/", ".") or (word == "-" and signs):
             slots.append(len(signs) - 1)
+            if word == "-" and not dashes:
+                reading.remark(token.column, "A dash alone is read as a beat more.")
+            dashes += word == "-"
         elif word in PREFIX_WORDS or word in ("<<", "<-", "←"):
             prefix = PREFIX_WORDS.get(word, "<<")
         elif word in ("(hold)", "𝄐") and signs:

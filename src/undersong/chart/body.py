@@ -10,10 +10,11 @@ from undersong.chart.bars import read_bar
 from undersong.chart.faults import Faults
 from undersong.chart.head import Head
 from undersong.chart.headers import Heading, bare_name
-from undersong.chart.lines import BAR_LINE, Line, late_direction
+from undersong.chart.lines import Line, late_direction, margin_name
 from undersong.chart.roadmap import passes
 from undersong.chart.signs import Reading, SignError, is_chord_like
 from undersong.chart.song import Bar, KeyChange, Section, Style
+from undersong.chart.stretches import Stretch, is_phrased, starts_with_number, stretches_of
 from undersong.theory.chord import NumberChord, quality
 from undersong.theory.key import Degree, MinorHabit, Mode
 from undersong.theory.meter import Meter
@@ -63,16 +64,6 @@ class _Draft:
     ending_line: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class _Stretch:
-    """What stands between two bar lines; `start` is its column from 0."""
-
-    text: str
-    start: int
-    opens: bool
-    closes: bool
-
-
 class BodyReader:
     """Reads the lines of sections one by one; errors and guesses go to `faults`."""
 
@@ -91,6 +82,7 @@ class BodyReader:
         self.usually_minor = (2, 6) if is_relative else (2, 3, 6)
         self.asked_minor: set[int] = set()
         self.bar_count = 0
+        self.has_unbarred = False
 
     def read(self, lines: list[Line]) -> Body:
         """All lines of a chart; headers above the first section are passed over."""
@@ -100,6 +92,7 @@ class BodyReader:
             "direction": self._direction_line,
             "header": self._header_line,
         }
+        self.has_unbarred = any(line.kind == "bars" and "|" not in line.plain for line in lines)
         for line in lines:
             if line.kind in readers and not self.faults.is_full:
                 self.faults.attempt(line, readers[line.kind])
@@ -254,8 +247,12 @@ class BodyReader:
             endings = self._enter_ending(draft, line, endings)
         self.words = [*self.words, *late]
         first = len(draft.bars)
-        if "|" in plain[start:]:
-            self._barred(line, draft, _stretches(plain, start), endings or ())
+        if self.has_unbarred and is_phrased(plain[start:]):
+            text = "Every chord is given a bar here, as in the lines without bar lines."
+            self.faults.remark(line.index, start + 1, text)
+            self._unbarred(line, draft, plain.replace("|", " "), start, endings or ())
+        elif "|" in plain[start:]:
+            self._barred(line, draft, stretches_of(plain, start), endings or ())
         else:
             self._unbarred(line, draft, plain, start, endings or ())
         if endings is not None:
@@ -274,13 +271,16 @@ class BodyReader:
         words = before.split()
         if not words or all(is_chord_like(word.strip(":"), self.style) for word in words):
             return plain, 0, None
-        if _BAR_OPENING.match(before) or (not colon and _starts_with_number(words[0])):
+        if _BAR_OPENING.match(before) or (not colon and starts_with_number(words[0])):
             return plain, 0, None
         if colon and _BAR_OPENING.match(before[len(head) + 1 :] + "|") is None and first < 0:
             self._start_section(line, head, 0)
             return plain, len(head) + 1, None
-        if first < 0:
-            return plain, 0, None
+        end = 0 if colon else margin_name(before, self.style)
+        if end:
+            self._start_section(line, plain[:end], 0)
+        if end or first < 0:
+            return plain, end, None
         return self._named_line(line, plain, first, before)
 
     def _named_line(
@@ -338,7 +338,7 @@ class BodyReader:
         draft.ending, draft.open_at, draft.repeat_from = 0, None, len(draft.bars)
 
     def _barred(
-        self, line: Line, draft: _Draft, stretches: list[_Stretch], endings: tuple[int, ...]
+        self, line: Line, draft: _Draft, stretches: list[Stretch], endings: tuple[int, ...]
     ) -> None:
         first = len(draft.bars)
         has_repeat = False
@@ -471,18 +471,3 @@ class BodyReader:
                     start + 1,
                     f"{chord} is read as a major chord; write {chord}- if it is minor.",
                 )
-
-
-def _starts_with_number(word: str) -> bool:
-    """True where a line without a name starts with a chord number: ``1 - - 5 | 4 |``."""
-    return word[:1].isdigit() and is_chord_like(word, Style.NUMBERS)
-
-
-def _stretches(plain: str, start: int) -> list[_Stretch]:
-    found: list[_Stretch] = []
-    opens, at = False, start
-    for match in BAR_LINE.finditer(plain, start):
-        found.append(_Stretch(plain[at : match.start()], at, opens, bool(match["closes"])))
-        opens, at = bool(match["opens"]), match.end()
-    found.append(_Stretch(plain[at:], at, opens, closes=False))
-    return found

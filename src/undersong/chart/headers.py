@@ -62,7 +62,10 @@ SECTION_WORDS = (
     "vamp",
     "solo",
     "coda",
+    "hook",
+    "inst",
 )
+SHORT_SECTIONS = ("v", "vs", "c", "ch", "b", "br", "pc", "t", "i", "o")
 MAX_NAME_WORDS = 8
 _SHORT_NAMES = {
     "v": "verse",

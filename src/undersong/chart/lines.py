@@ -11,7 +11,13 @@ import re
 from collections import Counter
 from dataclasses import dataclass
 
-from undersong.chart.headers import HEADERS, SECTION_WORDS, read_ending, read_times
+from undersong.chart.headers import (
+    HEADERS,
+    SECTION_WORDS,
+    SHORT_SECTIONS,
+    read_ending,
+    read_times,
+)
 from undersong.chart.signs import is_chord_like, is_roman, plain_signs, style_of
 from undersong.chart.song import Style
 
@@ -32,6 +38,14 @@ _BARE_HEADER = re.compile(  # without its colon, where nothing else can be meant
     re.IGNORECASE,
 )
 _LONE_METER = re.compile(r"\s*(?P<upper>\d{1,2})\s*/\s*(?P<unit>\d{1,2})\s*")
+_MARGIN_NAME = re.compile(
+    r"\s*(?P<name>(?:"
+    + "|".join(sorted((*SECTION_WORDS, *SHORT_SECTIONS), key=len, reverse=True))
+    + r")\d{0,2})(?=\s)",
+    re.IGNORECASE,
+)
+_LEAST_CHORDS = 2
+_LONG_NAME = 3  # letters; shorter names may be chords in a chart of letters
 _HEADER = re.compile(r"\s*(?P<name>[^\W\d_][^:=|]{0,40}?)\s*[:=](?P<value>.*)$")
 
 
@@ -161,8 +175,30 @@ def _classify(line: Line, style: Style) -> None:
     elif (bare := _BARE_HEADER.fullmatch(plain)) is not None:
         name = next(group for group in ("key", "tempo", "capo", "meter") if bare[group])
         line.kind, line.name, line.column = "header", name, bare.start(name) + 1
+    elif _is_bars(plain, style) or margin_name(plain, style):
+        line.kind = "bars"
     else:
-        line.kind = "bars" if _is_bars(plain, style) else "section"
+        line.kind = "section"
+
+
+def margin_name(plain: str, style: Style) -> int:
+    """Where the name ends in ``INTRO  1  4  1  4``: a section and its bars without bar lines.
+
+    0 for any other line. A number one space after the name is a chord, unless a wider gap
+    follows it: ``Verse 1   1 4 5 1``.
+    """
+    match = _MARGIN_NAME.match(plain)
+    if match is None:
+        return 0
+    end = match.end()
+    numbered = re.match(r" \d{1,2}(?=\s{2})", plain[end:])
+    end += numbered.end() if numbered and not plain[match.end() :].startswith("  ") else 0
+    words = late_direction(plain[end:])[0].split()
+    is_short = len(match["name"].rstrip("0123456789")) < _LONG_NAME
+    chords = [word for word in words if is_chord_like(word, style)]
+    if len(chords) < _LEAST_CHORDS or (is_short and style is Style.LETTERS):
+        return 0
+    return end if all(_is_bar_word(word, style) for word in words) else 0
 
 
 def _classify_named(line: Line, name: str, value: str, start: int, style: Style) -> None:
@@ -194,6 +230,8 @@ def _is_bars(plain: str, style: Style) -> bool:
     if len(words) > 1 and all(is_roman(word) for word in words):
         return True
     chords = sum(_is_bar_word(word, style) for word in words)
+    if style is Style.NUMBERS and words[0][0].isdigit() and 3 * chords >= 2 * len(words) > 4:
+        return True  # the sign that is none is named when the bars are read
     return chords == len(words) or (
         chords > 1 and words[0] != "-" and chords + words.count("-") == len(words)
     )

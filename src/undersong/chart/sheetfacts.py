@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from undersong.chart.headers import MAX_CAPO
+from undersong.chart.headers import HEADERS, MAX_CAPO
+from undersong.chart.signs import plain_signs
 from undersong.errors import TheoryError
 from undersong.theory.meter import Meter, parse_meter
 from undersong.theory.tempo import TEMPO_MAX_BPM, TEMPO_MIN_BPM
@@ -21,8 +23,10 @@ _TEMPO = re.compile(
     r"(?:\b(?:tempo|bpm)\s*[:=]?\s*(?P<a>\d{2,3}(?:\.\d+)?)|(?P<b>\d{2,3})\s*bpm)", re.IGNORECASE
 )
 _METER = re.compile(
-    r"(?:\b(?:time|meter|metre)\s*(?:signature)?\s*[:=]?\s*)?\b(?P<m>\d{1,2}/\d{1,2})\b"
+    r"(?:\b(?:time|meter|metre)\s*(?:signature)?\s*[:=]?\s*)?\b(?P<m>\d{1,2}/\d{1,2})\b",
+    re.IGNORECASE,
 )
+_TOP_LINES = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,3 +74,35 @@ def _meter(text: str) -> Meter | None:
         return parse_meter(text)
     except TheoryError:
         return None
+
+
+def row_of_facts(lines: Sequence[str]) -> tuple[int, list[str]] | None:
+    """A line at the top that states several facts, and the same as header lines.
+
+    ``Quiet Harvest - Key: D - 72 bpm - 4/4``; None where no line near the top is one.
+    """
+    written = [index for index, line in enumerate(lines) if line.strip()][:_TOP_LINES]
+    for index in written:
+        plain = plain_signs(lines[index].expandtabs())
+        facts = facts_in(plain, with_meter=True)
+        if "|" in plain or facts is None:
+            continue
+        title = facts.rest_of(lines[index].expandtabs())
+        title = re.sub(r"\s+[-–—·,;|]+(?:\s+[-–—·,;|]+)*\s*|\s{2,}", " ", title).strip()
+        title = re.sub(r"^(?:title|song)\s*:\s*", "", title, flags=re.IGNORECASE)
+        if len(facts.spans) + bool(title) < 2 or plain.lstrip().startswith("-"):
+            continue
+        if len(facts.spans) == 1 and plain.partition(":")[0].strip().casefold() in HEADERS:
+            continue
+        return index, [f"Title: {title}"] * bool(title) + _headers(facts)
+    return None
+
+
+def _headers(facts: Facts) -> list[str]:
+    stated = {
+        "Key": facts.key["key"] if facts.key else None,
+        "Meter": facts.meter,
+        "Tempo": f"{facts.tempo_bpm:g}" if facts.tempo_bpm else None,
+        "Capo": facts.capo,
+    }
+    return [f"{name}: {value}" for name, value in stated.items() if value is not None]

@@ -14,15 +14,16 @@ from undersong.theory.chord import Chord
 
 LABEL = re.compile(
     r"\s*[\[(]?\s*(?:repeat\s+)?"
-    r"(?P<name>(?:intro|verse|chorus|refrain|pre[- ]?chorus|bridge|tag|outro|ending|"
-    r"turnaround|instrumental|interlude|breakdown|vamp|solo|coda|strophe|strofa|coro|estribillo|"
-    r"puente|ritornello|v|c|ch|b|br|pc)(?![a-z])(?:[ ]*\d{1,2}(?!\s*x)[a-z]?)?)(?![\w#♯♭])\s*"
+    r"(?P<name>(?:intro|verse|chorus|refrain|pre[- ]?chorus|post[- ]?chorus|bridge|tag|"
+    r"outro|ending|hook|turnaround|instrumental|interlude|breakdown|vamp|solo|coda|"
+    r"strophe|strofa|coro|estribillo|puente|ritornello|inst|pre|vs|v|c|ch|b|br|pc)"
+    r"(?![a-z])(?:[ ]*\d{1,2}(?!\s*x)[a-z]?)?)(?![\w#♯♭])\s*"
     r"(?P<times>\(?\s*(?:x\s*\d+|\d+\s*x)\s*\)?)?\s*[\])]?\s*(?P<colon>:?)\s*[\])]?",
     re.IGNORECASE,
 )
 NUMBERED = re.compile(r"\s*(?P<number>\d{1,2})\s*[.):]\s*")
 LONG_NAMES = {"v": "Verse", "c": "Chorus", "ch": "Chorus", "b": "Bridge", "br": "Bridge"}
-LONG_NAMES |= {"pc": "Pre-Chorus"}
+LONG_NAMES |= {"pc": "Pre-Chorus", "pre": "Pre-Chorus", "vs": "Verse", "inst": "Instrumental"}
 TIMES = re.compile(r"\(?\s*(?:x\s*(?P<a>\d{1,2})|(?P<b>\d{1,2})\s*x)\s*\)?", re.IGNORECASE)
 REPEAT = re.compile(r"\(?\b(?:repeat|play)\s+(?=x?\s*\d)", re.IGNORECASE)
 JUMP = re.compile(

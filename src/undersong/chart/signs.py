@@ -34,7 +34,7 @@ _PLAIN = _FULL_WIDTH | {ord(sign): put for signs, put in _LIKE.items() for sign 
 
 _PLACE = r"@(\d{1,2})(?:\.(\d{1,4})|([&ea])|\+(\d{1,2}/\d{1,2}))?"
 _TOKEN = re.compile(
-    r"(?P<push><<|<-|←)?\s*(?P<diamond>[<◇◆]\s*)?(?P<core>.+?)(?P<close>\s*>)?"
+    r"(?P<push><<|<-|←)?\s*(?P<diamond>[<◇◆]\s*)?(?P<core>.+?)(?P<close>\s*[>◇◆])?"
     rf"(?P<tail>(?:!|\(hold\)|𝄐|{_PLACE})*)(?P<dots>[.…]*)",
     re.IGNORECASE,
 )
@@ -167,7 +167,7 @@ def read_sign(token: Token, reading: Reading) -> Sign:
             f"{token.text} is open: write <{core}> for a held chord or <<{core} for a push.",
             token.column,
         )
-    if closed and not opened and not match["push"]:
+    if closed and not opened and not match["push"] and match["close"].strip() == ">":
         raise SignError(
             f"{token.text} has no opening sign: write <{match['core']}> for a held chord.",
             token.column,
