@@ -47,6 +47,9 @@ DISTINCT, CLOSE_S = 18, 0.035
 COMING = 80
 QUIET_SHARE = 0.02
 POSSIBLE = -6.0
+CHANGED_S, DISTINCT_S = 0.1, 0.04
+CHANGE_WORTH, CHANGE_PRIOR, CHANGE_MOST = 20.0, 3.5, 4.0
+LEAST_CHANGED = -3.5
 MOST_AT_ONCE = 4
 ODDS_LIMIT = 8.0
 STAGES_S = (0.0905, 0.1255, 0.174, 0.2265, 0.3025, 0.4065)
@@ -72,6 +75,10 @@ class Struck:
         Of every pitch, shape (n_hypotheses,).
     cents
         From equal temperament, at `midi`.
+    change
+        Odds that a note begins here, from the change of pitch alone.
+    is_judged
+        True once it was decided whether it is an extra note.
     """
 
     onset_s: float
@@ -83,7 +90,13 @@ class Struck:
     level_db: float = -120.0
     midi: int = int(MIDIS[0])
     cents: float = 0.0
-    going_on: float | None = None
+    change: float = -ODDS_LIMIT
+    is_judged: bool = False
+
+    @property
+    def belief(self) -> float:
+        """Odds that a note begins here: by what was measured, or because the pitch changes."""
+        return max(self.odds, self.change) if self.odds > LEAST_CHANGED else self.odds
 
     @property
     def f0_hz(self) -> float:
@@ -97,7 +110,7 @@ class LiveEvidence:
     Attributes
     ----------
     struck
-        The possible beginnings of the last `KEPT_S`, in order of time.
+        Possible beginnings of the last `KEPT_S`, in order of time, and the last two likely ones.
     flagged_s
         Strong attacks, from about 30 ms after them.
     since_s
@@ -184,7 +197,7 @@ class LiveEvidence:
 
     def _sounding(self, before_s: float) -> list[float]:
         """Fundamentals of the last two likely notes before a time, latest last."""
-        return [s.f0_hz for s in self.struck if s.odds > 0 and s.onset_s < before_s][-2:]
+        return [s.f0_hz for s in self.struck if s.belief > 0 and s.onset_s < before_s][-2:]
 
     def _renewed(self, now: int) -> list[float]:
         """Places where the string's sound is renewed, in frames; found without any rise.
@@ -253,7 +266,7 @@ class LiveEvidence:
     def _end_of(self, struck: Struck) -> float:
         """Where something else begins, or the present."""
         end_s = min(self._stream.now_s, struck.onset_s + STAGES_S[-1] + 0.02)
-        later = [s.onset_s for s in self.struck if s.odds > 0 and s.onset_s > struck.onset_s]
+        later = [s.onset_s for s in self.struck if s.belief > 0 and s.onset_s > struck.onset_s]
         later += self.flagged_s
         return min([end_s, *(at for at in later if at > struck.onset_s + CLOSE_S)])
 
@@ -281,6 +294,15 @@ class LiveEvidence:
         struck.level_db = float(part.level_db[0])
         struck.midi = int(MIDIS[struck.scores.argmax()])
         struck.cents = float(fine_cents(part, np.array([struck.midi]))[0])
+        before = self.before(struck)
+        if before is not None and end_s - struck.onset_s > CHANGED_S:
+            margin = struck.scores.max() - struck.scores[before.midi - MIDIS[0]]
+            struck.change = min(CHANGE_WORTH * float(margin) - CHANGE_PRIOR, CHANGE_MOST)
+
+    def before(self, struck: Struck) -> Struck | None:
+        """The likely note before a place."""
+        notes = [s for s in self.struck if s.belief > 0 and s.onset_s < struck.onset_s - DISTINCT_S]
+        return notes[-1] if notes else None
 
     def _stretch(self, struck: Struck, end_s: float) -> Stretches:
         first = round((struck.onset_s - 0.02) * PITCH_RATE_HZ)
@@ -304,7 +326,12 @@ class LiveEvidence:
 
     def _forget(self) -> None:
         oldest_s = self._stream.now_s - KEPT_S
-        self.struck = [each for each in self.struck if each.onset_s > oldest_s]
+        notes = [each for each in self.struck if each.belief > 0][-2:]
+        self.struck = [
+            each
+            for each in self.struck
+            if each.onset_s > oldest_s or any(each is note for note in notes)
+        ]
         self.flagged_s = [at for at in self.flagged_s if at > oldest_s]
 
 

@@ -98,7 +98,7 @@ class Follower:
         onset_s = np.array([each.onset_s for each in usable])
         heard = Heard(
             onset_s,
-            np.array([each.odds for each in usable]),
+            np.array([each.belief for each in usable]),
             pitch_odds(np.array([each.scores for each in usable]).reshape(-1, len(MIDIS))),
         )
         some = self.asked.part(first, last)
@@ -143,7 +143,7 @@ class Follower:
         self._early += [
             each
             for each in struck
-            if each.odds > 0 and each.onset_s > self._floor_s and id(each) not in known
+            if each.belief > 0 and each.onset_s > self._floor_s and id(each) not in known
         ]
         self._early = sorted(self._early, key=lambda each: each.onset_s)[-MOST_EARLY:]
         notes = self._early
@@ -151,7 +151,7 @@ class Follower:
             return
         heard = Heard(
             np.array([each.onset_s for each in notes]),
-            np.array([each.odds for each in notes]),
+            np.array([each.belief for each in notes]),
             pitch_odds(np.array([each.scores for each in notes])),
         )
         some = self.asked.part(0, MOST_EARLY)

@@ -53,7 +53,6 @@ LOW_STAGE = 2
 """Below E1 nothing is said of the pitch before so many of `STAGES_S`."""
 PLAYED_PRIOR = 2.5
 SURE_ODDS = 1.0
-CHANGE_WORTH, CHANGE_PRIOR = 20.0, 3.0
 EARLY_S, SETTLED_S = 0.06, 0.16
 MISSED_S = 0.27
 """A note is called missed when it is late by so much."""
@@ -152,7 +151,7 @@ class Judge:
     ) -> HeardNote | None:
         """The verdict on a matched stroke; None while it is better to listen on."""
         midi = int(self._asked.midi[stroke])
-        present = self._presence(evidence, struck) + PLAYED_PRIOR
+        present = struck.belief + PLAYED_PRIOR
         pitch, best = pitch_odds_of(struck, midi)
         must = is_last or struck.is_over or now_s - struck.onset_s > PATIENCE_S
         if not must and (abs(present) < SURE_ODDS or not _is_early_clear(struck, midi, pitch)):
@@ -186,15 +185,6 @@ class Judge:
         expected_s = self._follower.expected_s(stroke)
         return struck.onset_s < expected_s - EARLY_S and now_s < expected_s + SETTLED_S
 
-    def _presence(self, evidence: LiveEvidence, struck: Struck) -> float:
-        """Odds that a note begins at a place: by its own measures, or because the pitch changes."""
-        before = [s for s in evidence.struck if s.odds > 0 and s.onset_s < struck.onset_s - 0.03]
-        if not before or before[-1].midi == struck.midi:
-            return struck.odds
-        change = struck.scores[struck.midi - LOWEST_MIDI]
-        change = change - struck.scores[before[-1].midi - LOWEST_MIDI]
-        return max(struck.odds, CHANGE_WORTH * float(change) - CHANGE_PRIOR)
-
     def _unheard(self, stroke: int, odds: float) -> HeardNote:
         midi = int(self._asked.midi[stroke])
         return HeardNote(
@@ -225,11 +215,14 @@ class Judge:
         taken = [float(at) for at in self._follower.heard_s[np.isfinite(self._follower.heard_s)]]
         self._take_back(events, taken, now_s)
         for struck in evidence.struck:
+            if struck.is_judged:
+                continue
             is_settled = is_last or (
                 now_s - struck.onset_s > EXTRA_AFTER_S and (struck.is_over or struck.stage >= 3)
             )
             if not is_settled or not self._is_inside(struck, taken) or self._is_known(struck):
                 continue
+            struck.is_judged = True
             note = self._extra(evidence, struck)
             if note is not None:
                 self._extras = [*self._extras, (struck, note)][-USUAL:]
@@ -260,14 +253,14 @@ class Judge:
         return all(abs(struck.onset_s - at) > EXTRA_APART_S for at in taken)
 
     def _extra(self, evidence: LiveEvidence, struck: Struck) -> HeardNote | None:
-        odds = struck.odds + EXTRA_PRIOR
+        odds = struck.belief + EXTRA_PRIOR
         usual = self._usual
         if odds < EXTRA_SURE or not usual.level_db:
             return None
         if struck.level_db < float(np.median(usual.level_db)) + QUIETEST_EXTRA_DB:
             return None
-        before = [s for s in evidence.struck if s.odds > 0 and s.onset_s < struck.onset_s - 0.03]
-        if before and before[-1].midi == struck.midi:
+        before = evidence.before(struck)
+        if before is not None and before.midi == struck.midi:
             share = evidence.goes_on(struck)
             odds -= GOING_ON_WORTH * float(np.clip((share - GOING_ON) / (1 - GOING_ON), 0, 1))
         least = float(np.percentile(usual.score, 10)) - LEAST_BODY
