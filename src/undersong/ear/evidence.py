@@ -32,6 +32,7 @@ from undersong.ear.pitch import (
     tuning_of,
 )
 from undersong.ear.renewal import Renewal, edges_of, smooth_string
+from undersong.ear.ringing import in_step
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -56,6 +57,10 @@ RENEWAL_DELAY_S = 0.01
 DISTINCT_S = 0.018
 QUIET_SHARE = 0.02
 ODDS_LIMIT = 8.0
+LEAST_GOING_ON = -2.0
+LEAST_IN_STEP, IN_STEP = 0.75, 0.95
+"""Correlations (`ringing.in_step`) below and above which a note surely does not, does go on."""
+GOING_ON_WORTH, OFTEN = (5.0, 12.0), (0.08, 0.2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +89,8 @@ class Evidence:
         Shape (n_notes,): likely notes and their fundamentals.
     gaps_s
         Shape (n_gaps, 2): holes in the recording.
+    going_on
+        Shape (n_attacks,), in [0, 1]: how surely only the note before goes on there, interrupted.
     """
 
     onset_s: Floats
@@ -98,6 +105,7 @@ class Evidence:
     notes_s: Floats
     f0_hz: Floats
     gaps_s: Floats
+    going_on: Floats
 
     def before(self, onset_s: Floats) -> Floats:
         """Fundamental of the note before each onset, nan where there is none."""
@@ -184,7 +192,10 @@ def gathered(take: Take, found: Attacks | None = None) -> Evidence:
     scores[possible], level_db[possible] = _scored(
         string, onset_s[possible], end_s[possible], tuning
     )
-    odds = changed(odds, scores, onset_s, end_s, fundamentals_before(onset_s, sounded_s, f0_hz))
+    before_hz = fundamentals_before(onset_s, sounded_s, f0_hz)
+    odds = changed(odds, scores, onset_s, end_s, before_hz)
+    going_on = gone_on(string, odds, scores, onset_s, end_s, before_hz)
+    odds = np.maximum(odds - going_on_worth(going_on, odds) * going_on, -ODDS_LIMIT)
     return Evidence(
         onset_s=onset_s,
         odds=odds,
@@ -198,6 +209,7 @@ def gathered(take: Take, found: Attacks | None = None) -> Evidence:
         notes_s=sounded_s,
         f0_hz=f0_hz,
         gaps_s=found.gaps_s,
+        going_on=going_on,
     )
 
 
@@ -222,15 +234,57 @@ def changed(
 
     A note that is slid or hammered, or plucked very softly, shows in nothing else.
     """
-    before = np.where(np.isfinite(f0_before), f0_before, 1.0)
-    column = np.round(69 + 12 * np.log2(before / 440)).astype(np.intp) - MIDIS[0]
-    asked = np.isfinite(f0_before) & (column >= 0) & (column < len(MIDIS))
-    asked &= (odds > LEAST_CHANGED) & (end_s - onset_s > CHANGED_S)
+    column = _columns(f0_before)
+    asked = (column >= 0) & (odds > LEAST_CHANGED) & (end_s - onset_s > CHANGED_S)
     rows = np.flatnonzero(asked)
     margin = scores[rows].max(axis=1) - scores[rows, column[rows]]
     odds = odds.copy()
     odds[rows] = np.maximum(odds[rows], np.minimum(CHANGE_WORTH * margin - CHANGE_PRIOR, 4.0))
     return odds
+
+
+def gone_on(
+    string: Samples,
+    odds: Floats,
+    scores: Floats,
+    onset_s: Floats,
+    end_s: Floats,
+    before_hz: Floats,
+) -> Floats:
+    """How surely each likely note is only the one before it, interrupted, in [0, 1].
+
+    Asked where the pitch after it is the pitch before it.
+    """
+    going_on = np.zeros(len(onset_s))
+    column = _columns(before_hz)
+    rows = np.flatnonzero((odds > LEAST_GOING_ON) & (scores.argmax(axis=1) == column))
+    likely_s = onset_s[odds > 0]
+    for row in rows:
+        earlier = np.searchsorted(likely_s, onset_s[row] - DISTINCT_S) - 1
+        since_s = float(likely_s[earlier]) if earlier >= 0 else 0.0
+        step = in_step(
+            string, float(onset_s[row]), float(before_hz[row]), since_s, float(end_s[row])
+        )
+        going_on[row] = np.clip((step - LEAST_IN_STEP) / (IN_STEP - LEAST_IN_STEP), 0, 1)
+    return going_on
+
+
+def going_on_worth(going_on: Floats, odds: Floats) -> float:
+    """What going on counts for against a note: more where drums interrupt a take all the time.
+
+    Of notes struck again a few in a hundred seem to go on by chance.
+    """
+    likely = max(1, np.count_nonzero(odds > 0))
+    share = np.count_nonzero(going_on[odds > 0] > 0.5) / likely
+    often = np.clip((share - OFTEN[0]) / (OFTEN[1] - OFTEN[0]), 0, 1)
+    return float(GOING_ON_WORTH[0] + often * (GOING_ON_WORTH[1] - GOING_ON_WORTH[0]))
+
+
+def _columns(f0_hz: Floats) -> Places:
+    """Hypothesis nearest each fundamental; -1 where there is none or it is out of range."""
+    known = np.where(np.isfinite(f0_hz), f0_hz, 1.0)
+    column = np.round(69 + 12 * np.log2(known / 440)).astype(np.intp) - MIDIS[0]
+    return np.where((column >= 0) & (column < len(MIDIS)), column, -1)
 
 
 def strongest(onset_s: Floats, odds: Floats, least_s: float = 0.035) -> Places:

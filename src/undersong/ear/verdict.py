@@ -39,7 +39,7 @@ PLAYED_PRIOR = 2.5
 CHANGE_WORTH, CHANGE_PRIOR = 20.0, 3.0
 EXTRA_PRIOR = -0.5
 GOING_ON = 0.8
-GOING_ON_WORTH = 2.5
+GOING_ON_WORTH = 5.0
 BODY_WORTH = 15.0
 LEAST_BODY = 0.7
 BLEED_PRIOR, BLEED_WORTH = -3.0, 8.0
@@ -52,6 +52,9 @@ LONGEST_TAIL_S = 2.0
 HIDDEN_S = 0.06
 EXTRA_APART_S = 0.05
 QUIETEST_EXTRA_DB = -20.0
+FAINT_EXTRA_DB = -10.0
+LOW_E_MIDI, TOO_LOW_WORTH = 28, 5.0
+"""Against an extra note below everything asked and below low E: rather a drum."""
 FAINT_DB, FAINT_WORTH = -20.0, 1.0
 """What is fainter than this beside the other notes of a take speaks against itself, by the dB."""
 
@@ -115,11 +118,12 @@ def sounding(evidence: Evidence, match: Match, asked: Asked) -> Sounding:
 
 
 def _interrupted(evidence: Evidence, onset_s: Floats, stroke: Places) -> Floats:
-    """How surely each unasked note is only the one before it, going on after a drum or a click."""
+    """How surely each note is only the one before it, going on after a drum or a click."""
     going_on = np.zeros(len(onset_s))
-    extra = np.flatnonzero(stroke == NONE)
-    shares = continued(evidence.smooth, onset_s[extra], evidence.before(onset_s[extra]))
-    going_on[extra] = np.clip((shares - GOING_ON) / (1 - GOING_ON), 0, 1)
+    asked = np.flatnonzero(stroke == NONE)
+    before_hz = evidence.before(onset_s)
+    shares = continued(evidence.smooth, onset_s[asked], before_hz[asked])
+    going_on[asked] = np.clip((shares - GOING_ON) / (1 - GOING_ON), 0, 1)
     return going_on
 
 
@@ -187,8 +191,10 @@ def judged(
     matched_db = heard.level_db[heard.stroke != NONE]
     usual_db = float(np.median(matched_db)) if len(matched_db) else 0.0
     best_scores = heard.scores[heard.stroke != NONE].max(axis=1, initial=-np.inf)
-    bleeds = np.count_nonzero(heard.going_on > 0.5) >= max(BLEED_COUNT, BLEED_SHARE * len(asked))
+    interrupted = np.count_nonzero(evidence.going_on > 0.5)
+    bleeds = interrupted >= max(BLEED_COUNT, BLEED_SHARE * len(asked))
     usual_score = float(np.percentile(best_scores, 10)) if len(best_scores) else 0.0
+    lowest = min(LOW_E_MIDI, int(asked.midi[asked.midi != NONE].min(initial=LOW_E_MIDI)))
     place_of = np.full(len(asked), NONE)
     matched = heard.stroke != NONE
     place_of[heard.stroke[matched]] = np.flatnonzero(matched)
@@ -203,7 +209,9 @@ def judged(
             note = _played(asked, index, evidence, heard, stroke, place, expected, usual_db)
             notes.append((float(evidence.onset_s[heard.attack[place]]), note))
     for place in _inside_pass(evidence, heard, matched, end_s):
-        extra = _extra(evidence, heard, int(place), usual_db, usual_score, bleeds=bool(bleeds))
+        extra = _extra(
+            evidence, heard, int(place), usual_db, usual_score, lowest, bleeds=bool(bleeds)
+        )
         if extra is not None and extra.onset_s is not None:
             notes.append((extra.onset_s, extra))
     return tuple(note for _, note in sorted(notes, key=lambda pair: pair[0]))
@@ -309,13 +317,18 @@ def _extra(
     place: int,
     usual_db: float,
     usual_score: float,
+    lowest: int,
     *,
     bleeds: bool,
 ) -> HeardNote | None:
     odds = float(evidence.odds[heard.attack[place]]) + (BLEED_PRIOR if bleeds else EXTRA_PRIOR)
     if place and heard.midi[place] == heard.midi[place - 1]:
-        odds -= (BLEED_WORTH if bleeds else GOING_ON_WORTH) * float(heard.going_on[place])
+        going_on = max(float(heard.going_on[place]), float(evidence.going_on[heard.attack[place]]))
+        odds -= (BLEED_WORTH if bleeds else GOING_ON_WORTH) * going_on
     odds -= BODY_WORTH * max(0.0, usual_score - LEAST_BODY - float(heard.scores[place].max()))
+    odds -= FAINT_WORTH * max(0.0, usual_db + FAINT_EXTRA_DB - float(heard.level_db[place]))
+    if heard.midi[place] < lowest:
+        odds -= TOO_LOW_WORTH
     if odds < 0 or heard.level_db[place] < usual_db + QUIETEST_EXTRA_DB:
         return None
     return HeardNote(
