@@ -114,7 +114,7 @@ def aligned(
     expected_s: Floats,
     *,
     timing_s: float = TIMING_S,
-    reach_s: float = REACH_S,
+    reach_s: float | Floats = REACH_S,
 ) -> Match:
     """The best alignment of strokes to attacks, given when each stroke is expected.
 
@@ -125,7 +125,7 @@ def aligned(
     timing_s
         Half width of the timing term.
     reach_s
-        How far from its expected place a stroke may be found.
+        How far from its expected place a stroke may be found, for all or for each.
     """
     n_strokes = len(asked)
     first = np.searchsorted(heard.onset_s, expected_s - reach_s)

@@ -61,6 +61,9 @@ LEAST_GOING_ON = -2.0
 LEAST_IN_STEP, IN_STEP = 0.75, 0.95
 """Correlations (`ringing.in_step`) below and above which a note surely does not, does go on."""
 GOING_ON_WORTH, OFTEN = (5.0, 12.0), (0.08, 0.2)
+USUAL_PERCENT = 60
+BODY_WORTH, LEAST_BODY = 6.0, 1.5
+FAINT_WORTH, FAINTEST_DB = 0.5, 22.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,7 +198,8 @@ def gathered(take: Take, found: Attacks | None = None) -> Evidence:
     before_hz = fundamentals_before(onset_s, sounded_s, f0_hz)
     odds = changed(odds, scores, onset_s, end_s, before_hz)
     going_on = gone_on(string, odds, scores, onset_s, end_s, before_hz)
-    odds = np.maximum(odds - going_on_worth(going_on, odds) * going_on, -ODDS_LIMIT)
+    odds = odds - going_on_worth(going_on, odds) * going_on - bodiless(odds, scores, level_db)
+    odds = np.maximum(odds, -ODDS_LIMIT)
     return Evidence(
         onset_s=onset_s,
         odds=odds,
@@ -278,6 +282,17 @@ def going_on_worth(going_on: Floats, odds: Floats) -> float:
     share = np.count_nonzero(going_on[odds > 0] > 0.5) / likely
     often = np.clip((share - OFTEN[0]) / (OFTEN[1] - OFTEN[0]), 0, 1)
     return float(GOING_ON_WORTH[0] + often * (GOING_ON_WORTH[1] - GOING_ON_WORTH[0]))
+
+
+def bodiless(odds: Floats, scores: Floats, level_db: Floats) -> Floats:
+    """What speaks against each attack because no pitch, or hardly a sound, comes after it."""
+    likely = odds > 0
+    if not likely.any():
+        return np.zeros(len(odds))
+    best = scores.max(axis=1)
+    usual, usual_db = (np.percentile(each[likely], USUAL_PERCENT) for each in (best, level_db))
+    lack = BODY_WORTH * np.maximum(0, usual - LEAST_BODY - best)
+    return np.asarray(lack + FAINT_WORTH * np.maximum(0, usual_db - FAINTEST_DB - level_db))
 
 
 def _columns(f0_hz: Floats) -> Places:

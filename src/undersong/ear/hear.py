@@ -9,7 +9,7 @@ from math import isfinite
 import numpy as np
 from numpy.typing import NDArray
 
-from undersong.ear.align import NONE, Asked, Heard, Match, aligned, pitch_odds
+from undersong.ear.align import NONE, REACH_S, Asked, Heard, Match, aligned, pitch_odds
 from undersong.ear.attack import attacks
 from undersong.ear.evidence import Evidence, gathered
 from undersong.ear.frames import Take, listen
@@ -136,7 +136,8 @@ def heard_against(
     click: Click | None = None,
 ) -> Hearing:
     """Judge evidence that has been gathered (see `hear`)."""
-    heard = Heard(evidence.onset_s, evidence.odds, pitch_odds(evidence.scores))
+    odds = np.minimum(evidence.odds, SURE_ATTACK)
+    heard = Heard(evidence.onset_s, odds, pitch_odds(evidence.scores))
     found = best_alignment(asked, heard, start_s)
     if found is None:
         return _refused("I heard no bass in this recording.", part, window, start_s)
@@ -228,10 +229,13 @@ def _refused(reason: str, part: Part, window: float, start_s: float | None) -> H
     )
 
 
+SURE_ATTACK = 5.0
+"""Log-odds from which one attack is as sure as another: between two such, time and pitch decide."""
 TURNS = 2
 SHIFTS = (-12, 12, *(way * size for size in range(1, 8) for way in (1, -1)))
 """Semitones by which a whole pass may be played too high or too low."""
 FIRST_TIMING_S = 0.05
+REACH_SHARE, LEAST_REACH_S = 0.7, 0.1
 LATE_ENTRY_COST = 1.0
 """For each stroke left out at the beginning: a player starts at the start and may stop anywhere."""
 
@@ -257,4 +261,11 @@ def best_alignment(asked: Asked, heard: Heard, start_s: float | None) -> tuple[G
     if best is None:
         return None
     expected_s = followed(asked, heard, best[0])
-    return best[0], aligned(asked, heard, expected_s)
+    return best[0], aligned(asked, heard, expected_s, reach_s=_reach_s(asked, best[0]))
+
+
+def _reach_s(asked: Asked, grid: Grid) -> Floats:
+    """How far from its place each stroke may be found: not beyond its neighbours' places."""
+    gap_s = np.diff(asked.grid_s) * grid.ratio
+    nearest_s = np.minimum(np.append(np.inf, gap_s), np.append(gap_s, np.inf))
+    return np.asarray(np.clip(REACH_SHARE * nearest_s, LEAST_REACH_S, REACH_S))

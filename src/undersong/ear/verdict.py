@@ -46,11 +46,11 @@ BLEED_PRIOR, BLEED_WORTH = -3.0, 8.0
 BLEED_COUNT, BLEED_SHARE = 3, 0.05
 """So many interruptions, and such a share of the strokes, mean that drums or a click leak in."""
 DOUBT = 0.1
-SURE_ODDS, SURE_EXTRA_ODDS = 1.0, 0.5
+SURE_ODDS, SURE_EXTRA_ODDS, SURE_MISSED_ODDS = 1.0, 0.5, 2.5
 """A verdict against a note needs these odds; below them it is `unsure`."""
 LONGEST_TAIL_S = 2.0
-HIDDEN_S = 0.06
-EXTRA_APART_S = 0.05
+HIDDEN_S, CLEAR_ODDS = 0.06, 4.0
+EXTRA_APART_S = 0.09
 QUIETEST_EXTRA_DB = -20.0
 FAINT_EXTRA_DB = -10.0
 LOW_E_MIDI, TOO_LOW_WORTH = 28, 5.0
@@ -262,14 +262,14 @@ def _played(
     present = _presence_odds(evidence, heard, place) + PLAYED_PRIOR
     if midi != NONE:
         present -= FAINT_WORTH * max(0.0, usual_db + FAINT_DB - float(heard.level_db[place]))
-    if present < -SURE_ODDS:
+    if present < -SURE_MISSED_ODDS:
         return _unheard(asked, index, evidence, stroke, expected_s, -present)
-    onset_s = float(evidence.onset_s[heard.attack[place]])
+    onset_s = _unhidden(evidence, int(heard.attack[place]), expected_s)
     timing_ms = 1000 * (onset_s - expected_s)
     pitch = _pitch_odds(heard, place, midi)
     best = int(heard.midi[place])
     cents = float(heard.cents[place]) - evidence.tuning_cents
-    if abs(present) < SURE_ODDS or abs(pitch) < SURE_ODDS:
+    if present < SURE_ODDS or abs(pitch) < SURE_ODDS:
         verdict, odds = Verdict.UNSURE, min(abs(present), abs(pitch))
     elif pitch > 0:
         verdict, odds, best = Verdict.RIGHT, min(pitch, present), midi if midi != NONE else best
@@ -285,6 +285,20 @@ def _played(
         verdict,
         probability(odds),
     )
+
+
+def _unhidden(evidence: Evidence, attack: int, expected_s: float) -> float:
+    """Where a note began; if a hole may have swallowed its beginning, as near as it may have been.
+
+    Nobody is called late for what the recording left out.
+    """
+    onset_s = float(evidence.onset_s[attack])
+    if evidence.odds[attack] > CLEAR_ODDS:
+        return onset_s
+    for first_s, last_s in evidence.gaps_s:
+        if first_s < onset_s < last_s + HIDDEN_S:
+            return float(np.clip(expected_s, first_s, onset_s))
+    return onset_s
 
 
 def _presence_odds(evidence: Evidence, heard: Sounding, place: int) -> float:
