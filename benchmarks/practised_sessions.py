@@ -61,11 +61,15 @@ FIRST_SEED = {"tune": 4100, "report": 7700}
 
 @dataclass
 class Session:
-    """A session and its truth: (bar, start_s, end_s, tempo) of every whole bar played."""
+    """A session and its truth: (bar, start_s, end_s, tempo) of every bar played.
+
+    `broken` are bars that were begun and not ended: they count neither for nor against.
+    """
 
     samples: np.ndarray[Any, np.dtype[np.float32]]
     part: dict[str, Any]
     bars: list[tuple[int, float, float, float]] = field(default_factory=list)
+    broken: list[tuple[int, float, float, float]] = field(default_factory=list)
     restarts: int = 0
     onsets_s: list[float] = field(default_factory=list)
 
@@ -143,10 +147,12 @@ def session(bass: Sound, seed: int, minutes: float, condition: str) -> Session:
             shift_s = now_s - performance.start_s
             notes += [_moved(note, shift_s) for note in performance.played]
             whole_s = seconds_per_whole(part, tempo)
-            for k in range(length - (cut < 1)):
+            for k in range(length):
                 start_s = now_s + k * whole_s
-                if any(bar + k <= Fraction(n["at"]) < bar + k + 1 for n in part["notes"]):
-                    result.bars.append((bar + k + 1, start_s, start_s + whole_s, tempo))
+                is_broken = cut < 1 and k == length - 1
+                if some_bars(part, Fraction(bar + k), Fraction(bar + k + 1))["notes"]:
+                    bars = result.broken if is_broken else result.bars
+                    bars.append((bar + k + 1, start_s, start_s + whole_s, tempo))
             result.restarts += 1
             now_s = max(note.offset_s for note in notes) + 0.05
         now_s = _between(part, notes, now_s, rng, bass)
@@ -230,7 +236,10 @@ def compared(truth: Session, heard: Practised) -> Found:
         result.elsewhere += bool(over) and all(c[0] != bar for c in over)
         result.tempo_off += [100 * abs(c[3] / tempo - 1) for c in over if c[0] == bar]
     result.claimed = sum(
-        all(_overlap((0, s, e, 0.0), c[1], c[2]) <= 0.25 for _, s, e, _ in truth.bars)
+        all(
+            _overlap((0, s, e, 0.0), c[1], c[2]) <= 0.25
+            for _, s, e, _ in (*truth.bars, *truth.broken)
+        )
         for c in claimed
     )
     continuing = always_continue(truth)

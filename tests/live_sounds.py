@@ -26,14 +26,19 @@ def scale_part(*, n_notes: int = len(SCALE), tempo_bpm: float = 90.0) -> Part:
     return Part("Scale", parse_key("G"), parse_meter("4/4"), tempo_bpm, notes)
 
 
-def tone(midi: float, length_s: float, *, fundamental: float = 1.0) -> NDArray[np.float64]:
-    """A plucked note: twelve harmonics, the upper ones dying sooner."""
+def tone(
+    midi: float, length_s: float, *, fundamental: float = 1.0, seed: int = 0
+) -> NDArray[np.float64]:
+    """A plucked note: twelve harmonics, the upper ones dying sooner, their phases by chance."""
+    phase = np.random.default_rng(seed).uniform(0, 2 * np.pi, 13)
     t = np.arange(round(length_s * RATE_HZ)) / RATE_HZ
     f0_hz = midi_to_hz(midi)
     out = np.zeros(len(t))
     for k in range(1, 13):
         size = fundamental if k == 1 else 1.0
-        out += size * np.exp(-t * (0.6 + 0.4 * k)) * np.sin(2 * np.pi * k * f0_hz * t + k * k) / k
+        out += (
+            size * np.exp(-t * (0.6 + 0.4 * k)) * np.sin(2 * np.pi * k * f0_hz * t + phase[k]) / k
+        )
     return 0.15 * out * np.minimum(1, t / 0.002) * np.minimum(1, (length_s - t) / 0.02)
 
 
@@ -44,10 +49,10 @@ def plucked(
     rng = np.random.default_rng(1)
     length_s = part.tempo_map.seconds_at(part.length)
     out = rng.normal(0, 1e-4, round((start_s + length_s + 0.8) * RATE_HZ))
-    for note, midi in zip(part.notes, midis, strict=True):
+    for place, (note, midi) in enumerate(zip(part.notes, midis, strict=True)):
         if midi is None:
             continue
         at = round((start_s + part.tempo_map.seconds_at(note.at)) * RATE_HZ)
-        sound = tone(midi, 0.9 * part.tempo_map.seconds_at(note.length))
+        sound = tone(midi, 0.8 * part.tempo_map.seconds_at(note.length), seed=place)
         out[at : at + len(sound)] += sound
     return out.astype(np.float32)

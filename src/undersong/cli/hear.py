@@ -49,6 +49,11 @@ def add(commands: Commands) -> None:
     command.add_argument(
         "--tolerance", type=milliseconds, metavar="MS", help="instead of the level's"
     )
+    command.add_argument(
+        "--unscripted",
+        action="store_true",
+        help="a practice session: find the passages of the part in it, bar by bar",
+    )
     command.add_argument("--player", metavar="NAME", help="keep the take in this player's log")
     command.add_argument("--log", type=Path, metavar="FILE", help="the log (default: see README)")
     add_json(command)
@@ -65,6 +70,8 @@ def run(args: argparse.Namespace) -> int:
     if args.log is not None and args.player is None:
         raise UndersongError("Say whose take it is as well: --player NAME.")
     part = read_part(read_bytes(args.part), args.part.name, which=args.voice)
+    if args.unscripted:
+        return _session(args, part)
     hearing, length_s = listen(
         args.take,
         part,
@@ -85,6 +92,32 @@ def run(args: argparse.Namespace) -> int:
     print("\n".join(spoken(hearing, part)))
     if kept is not None:
         print(kept.in_words)
+    return 0
+
+
+def _session(args: argparse.Namespace, part: Part) -> int:
+    """Print what was practised in a recording of somebody left alone."""
+    from undersong.ear.practised import practised
+    from undersong.ear.practised_words import practised_json, practised_lines
+    from undersong.sound.files import open_sound
+
+    for name in ("start", "tolerance", "player"):
+        if getattr(args, name) is not None:
+            raise UndersongError(
+                f"--{name} belongs to a single pass: leave it out with --unscripted."
+            )
+    with open_sound(args.take) as recording:
+        session = practised(
+            recording.blocks(),
+            recording.sample_rate_hz,
+            part,
+            tempo_bpm=args.tempo,
+            level=args.level,
+        )
+    if args.json:
+        print_json(practised_json(session, part))
+    else:
+        print("\n".join(practised_lines(session, part)))
     return 0
 
 

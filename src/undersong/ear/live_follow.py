@@ -30,6 +30,7 @@ LEAST_FOR_LINE = 6
 LEAST_FOR_SHIFT = 3
 MOST_OFF_TEMPO = 0.2
 """A line through few notes is not believed when it is further than this from the tempo asked."""
+LOST_S, LOST_MARGIN = 0.06, 1.0
 LEAST_LOCATED, MOST_EARLY = 3, 16
 SUPPORT = 0.6
 SETTLED_S = 0.15
@@ -90,21 +91,17 @@ class Follower:
             if self.line is None:
                 return
         first = self.first_open
-        expected = self.line.at(self.asked.grid_s)
-        last = int(np.searchsorted(expected, now_s + REACH_S))
-        if last <= first:
-            return
         usable = [each for each in self._with_early(struck) if each.onset_s > self._floor_s]
-        onset_s = np.array([each.onset_s for each in usable])
         heard = Heard(
-            onset_s,
+            np.array([each.onset_s for each in usable]),
             np.array([each.belief for each in usable]),
             pitch_odds(np.array([each.scores for each in usable]).reshape(-1, len(MIDIS))),
         )
-        some = self.asked.part(first, last)
-        match = aligned(some, heard, expected[first:last], timing_s=TIMING_S, reach_s=REACH_S)
+        match, last = self._best(heard, now_s)
+        if match is None:
+            return
         before = self.heard_s[first:last].copy()
-        for stroke, attack in enumerate(match.attack, start=first):
+        for stroke, attack in enumerate(match, start=first):
             self.matched.pop(stroke, None)
             self.heard_s[stroke] = np.nan
             if attack != NONE:
@@ -112,6 +109,40 @@ class Follower:
                 self.heard_s[stroke] = usable[attack].onset_s
         if not np.array_equal(before, self.heard_s[first:last], equal_nan=True):
             self._fit(last)
+
+    def _best(self, heard: Heard, now_s: float) -> tuple[list[int] | None, int]:
+        """Attack of each open stroke that is due, and where these end.
+
+        A line that has lost the player (a stroke off, say) is given up for the grid as soon as the
+        grid explains the open strokes better.
+        """
+        first = self.first_open
+        lines = [self.line]
+        if self.is_start_known and self.grid is not None and self._is_off(now_s):
+            lines.append(self.grid)
+        best: tuple[float, Grid, list[int], int] | None = None
+        for line in lines:
+            if line is None:
+                continue
+            expected = line.at(self.asked.grid_s)
+            last = int(np.searchsorted(expected, now_s + REACH_S))
+            if last <= first:
+                continue
+            some = self.asked.part(first, last)
+            match = aligned(some, heard, expected[first:last], timing_s=TIMING_S, reach_s=REACH_S)
+            if best is None or match.score > best[0] + LOST_MARGIN:
+                best = (match.score, line, match.attack.tolist(), last)
+        if best is None:
+            return None, first
+        self.line = best[1]
+        return best[2], best[3]
+
+    def _is_off(self, now_s: float) -> bool:
+        """True where the line is so far from the grid that it may have lost the player."""
+        if self.line is None or self.grid is None:
+            return False
+        at_s = (now_s - self.line.start_s) / self.line.ratio
+        return abs(now_s - self.grid.start_s - self.grid.ratio * at_s) > LOST_S
 
     def close(self, now_s: float) -> list[int]:
         """Close strokes that are long past; returns them."""

@@ -8,7 +8,7 @@ tempo makes it, what was left out on either side, and a pitch that is not the as
 may begin anywhere, after anything, at a price: less at the beginning of a bar, least at the
 beginning of the Part; so a chance likeness of a few notes is no passage.
 
-Time is linear in the number of attacks; memory is two bytes for each attack, stroke and tempo.
+Time is linear in the number of attacks; memory is a byte for each attack, stroke and tempo.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ RATIO_STEP = 0.04
 RATIO_CHANGE = 1.5
 BACK = 3
 """So many attacks and strokes back a step may reach: two in a row may be extra, or missed."""
-MATCH_GAIN, PITCH_FLOOR = 2.6, -6.0
+MATCH_GAIN, PITCH_FLOOR = 2.6, -5.0
 MISSED_COST, EXTRA_COST = 2.5, 2.0
 TIMING_S, TIMING_SHARE = 0.025, 0.06
 """Scatter of the time between two notes: so much, and such a share of it."""
@@ -88,7 +88,6 @@ class _Search:
         shape = (len(asked), count)
         self._recent: list[Floats] = []
         self._from = np.zeros((len(heard.onset_s), *shape), np.int8)
-        self._drift = np.zeros((len(heard.onset_s), *shape), np.int8)
         # Best worth of everything up to an attack, and where it ends: attack, stroke, tempo; an
         # attack of nobody's keeps the end before it.
         self._free = np.zeros(len(heard.onset_s) + 1)
@@ -100,7 +99,6 @@ class _Search:
         begun = np.float32(self._free[attack]) - self._begin
         best = np.broadcast_to(begun, self._from.shape[1:]).copy()
         came = np.zeros(best.shape, np.int8)
-        drift = np.zeros(best.shape, np.int8)
         between = 0.0
         for ago, before in enumerate(self._recent, start=1):
             apart_s = np.float32(onset_s[attack] - onset_s[attack - ago])
@@ -114,11 +112,11 @@ class _Search:
                 worth = moved[:-back] - cost
                 better = worth > best[back:]
                 best[back:][better] = worth[better]
-                came[back:][better] = (ago - 1) * BACK + back
-                drift[back:][better] = way[:-back][better]
+                step = 3 * ((ago - 1) * BACK + back) + way[:-back]
+                came[back:][better] = step[better]
             between += float(self._extra[attack - ago])
         best += self._gain[attack][:, None]
-        self._from[attack], self._drift[attack] = came, drift
+        self._from[attack] = came
         self._recent = [best, *self._recent][:BACK]
         stroke, ratio = np.unravel_index(int(best.argmax()), best.shape)
         self._free[attack + 1], self._end[attack + 1] = self._free[attack], self._end[attack]
@@ -134,9 +132,9 @@ class _Search:
             attack, stroke, ratio = place
             attacks, strokes = [attack], [stroke]
             while (came := int(self._from[attack, stroke, ratio])) != 0:
-                drift = int(self._drift[attack, stroke, ratio])
-                ago, back = divmod(came - 1, BACK)
-                attack, stroke, ratio = attack - ago - 1, stroke - back - 1, ratio + drift
+                step, way = divmod(came + 1, 3)
+                ago, back = divmod(step - 1, BACK)
+                attack, stroke, ratio = attack - ago - 1, stroke - back - 1, ratio + way - 1
                 attacks.append(attack)
                 strokes.append(stroke)
             found.append(Stretch(np.array(attacks[::-1]), np.array(strokes[::-1])))
