@@ -136,8 +136,7 @@ def heard_against(
     click: Click | None = None,
 ) -> Hearing:
     """Judge evidence that has been gathered (see `hear`)."""
-    odds = np.minimum(evidence.odds, SURE_ATTACK)
-    heard = Heard(evidence.onset_s, odds, pitch_odds(evidence.scores))
+    heard = Heard(evidence.onset_s, _attack_odds(evidence), pitch_odds(evidence.scores))
     found = best_alignment(asked, heard, start_s)
     if found is None:
         return _refused("I heard no bass in this recording.", part, window, start_s)
@@ -168,6 +167,16 @@ def heard_against(
         probability=belief,
         stopped_at=stopped,
     )
+
+
+def _attack_odds(evidence: Evidence) -> Floats:
+    """Odds of each attack for the alignment: capped, and lower for what is soft in this take."""
+    likely = evidence.odds > 0
+    if not likely.any():
+        return evidence.odds
+    usual_db = float(np.median(evidence.level_db[likely]))
+    soft = np.clip(usual_db - SOFT_DB - evidence.level_db, 0, 30)
+    return np.asarray(np.minimum(evidence.odds, SURE_ATTACK) - SOFT_WORTH * soft)
 
 
 def _reference(
@@ -231,6 +240,7 @@ def _refused(reason: str, part: Part, window: float, start_s: float | None) -> H
 
 SURE_ATTACK = 5.0
 """Log-odds from which one attack is as sure as another: between two such, time and pitch decide."""
+SOFT_DB, SOFT_WORTH = 5.0, 0.12
 TURNS = 2
 SHIFTS = (-12, 12, *(way * size for size in range(1, 8) for way in (1, -1)))
 """Semitones by which a whole pass may be played too high or too low."""

@@ -208,13 +208,22 @@ def judged(
             expected = float(expected_s[stroke])
             note = _played(asked, index, evidence, heard, stroke, place, expected, usual_db)
             notes.append((float(evidence.onset_s[heard.attack[place]]), note))
-    for place in _inside_pass(evidence, heard, matched, end_s):
-        extra = _extra(
-            evidence, heard, int(place), usual_db, usual_score, lowest, bleeds=bool(bleeds)
-        )
-        if extra is not None and extra.onset_s is not None:
-            notes.append((extra.onset_s, extra))
+    extras = [
+        _extra(evidence, heard, int(place), usual_db, usual_score, lowest, bleeds=bool(bleeds))
+        for place in _inside_pass(evidence, heard, matched, end_s)
+    ]
+    notes.extend(_one_by_one([extra for extra in extras if extra is not None]))
     return tuple(note for _, note in sorted(notes, key=lambda pair: pair[0]))
+
+
+def _one_by_one(extras: list[HeardNote]) -> list[tuple[float, HeardNote]]:
+    """Extra notes and their onsets; of two too close for two notes the likelier."""
+    kept: list[tuple[float, HeardNote]] = []
+    for extra in sorted(extras, key=lambda note: -note.probability):
+        at_s = extra.onset_s or 0.0
+        if all(abs(at_s - other_s) > EXTRA_APART_S for other_s, _ in kept):
+            kept.append((at_s, extra))
+    return kept
 
 
 def _inside_pass(
