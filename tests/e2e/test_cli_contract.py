@@ -6,6 +6,7 @@ import json
 import signal
 import subprocess
 import sys
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from urllib.request import urlopen
 
@@ -14,8 +15,10 @@ import pytest
 from lxml import etree
 
 from doors import Undersong
+from undersong.log.book import Book
+from undersong.practice.ladder import Outcome
 
-COMMANDS = ("chart", "neck", "drill", "line", "finger", "hear", "climb", "pack", "open")
+COMMANDS = ("chart", "neck", "drill", "line", "finger", "hear", "climb", "pack", "ready", "open")
 CHART = """\
 Title: Slow Water, Bright Stone
 Key: G
@@ -470,3 +473,24 @@ def test_the_hand_decides_the_fingering(undersong: Undersong, tmp_path: Path) ->
     assert near.status == 0
     assert undersong("finger", path, "--scale-length", "huge").status == 2
     assert undersong("neck", "--span", "5").status == 2
+
+
+def test_who_is_ready(undersong: Undersong, chart: Path, tmp_path: Path) -> None:
+    week = tmp_path / "sunday.toml"
+    week.write_text(
+        f'[[song]]\nfile = "{chart.name}"\n[[player]]\nname = "Iris"\n', encoding="utf-8"
+    )
+    log = tmp_path / "log.sqlite"
+    assert undersong("ready", week, "--log", log).status == 2  # no log yet, and none is made
+    assert not log.exists()
+    now = datetime.now(UTC)
+    with Book.open(log) as book:
+        player = book.add_player("Iris", at=now)
+        item = book.keep_item("line", "Slow Water, Bright Stone", key="G", song_bpm=72)
+        for days in (1, 2):
+            at = now - timedelta(days=days)
+            book.keep_take(player, item, outcome=Outcome.CLEAN, tempo_bpm=72, at=at, whole=True)
+    answer = json.loads(undersong("ready", week, "--log", log, "--json").out)
+    assert [(each["player"], each["ready"]) for each in answer] == [("Iris", True)]
+    assert "Ready: the first pass of the day was good" in undersong("ready", week, "--log", log).out
+    assert undersong("ready", week, "--log", log, "--player", "Nobody").status == 2

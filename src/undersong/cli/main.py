@@ -12,13 +12,25 @@ from collections.abc import Sequence
 from importlib.metadata import version
 from typing import NoReturn
 
-from undersong.cli import app, chart, climb, demo, drill, finger, hear, line, neck, pack
+from undersong.cli import (
+    app,
+    chart,
+    climb,
+    demo,
+    drill,
+    finger,
+    hear,
+    line,
+    neck,
+    pack,
+    ready,
+)
 from undersong.cli.options import Commands
 from undersong.errors import UndersongError
 
 BAD_INPUT = 2
 
-_COMMANDS = (demo, chart, neck, drill, line, finger, hear, climb, pack, app)
+_COMMANDS = (demo, chart, neck, drill, line, finger, hear, climb, pack, ready, app)
 
 
 class _Parser(argparse.ArgumentParser):

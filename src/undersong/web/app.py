@@ -91,10 +91,11 @@ def _rest() -> Router:
         practice,
         ready,
         songs,
+        standing,
         takes,
     )
 
-    rooms = (songs, packs, necks, practice, takes, listening, logpage, people, ready)
+    rooms = (songs, packs, necks, practice, takes, listening, logpage, people, standing, ready)
     return Router([route for room in rooms for route in room.ROUTES])
 
 

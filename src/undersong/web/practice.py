@@ -13,7 +13,7 @@ from undersong.chart.song import Song
 from undersong.drills.catalogue import CATALOGUE
 from undersong.ear import window_ms
 from undersong.errors import UndersongError
-from undersong.log.values import Item, Player
+from undersong.log.values import Assignment, Item, Player
 from undersong.practice.care import (
     PAIN_AFTER,
     PAIN_QUESTION,
@@ -58,7 +58,12 @@ def choose_work(request: Request) -> Response:
         keys=(*MAJOR_KEYS, *MINOR_KEYS),
         recent=recent,
         plan=plan,
+        given=_given(desk, player) if player else (),
     )
+
+
+def _given(desk: Desk, player: Player) -> list[Assignment]:
+    return [each for each in desk.book.assignments(player) if each.done_at is None]
 
 
 def _plan(desk: Desk, player: Player, songs: Sequence[Song]) -> DayPlan:

@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 
 from undersong.drills.catalogue import drill_named, make_drill
 from undersong.errors import UndersongError
-from undersong.exchange import part_to_json
+from undersong.exchange import part_from_json, part_to_json
 from undersong.log.values import Item, LadderState, Player
 from undersong.theory.excerpt import excerpt
 from undersong.theory.key import parse_key
@@ -48,6 +48,8 @@ def work_of(desk: Desk, player: Player | None, query: Mapping[str, str]) -> Work
     """
     if query.get("drill"):
         return _drill(desk, player, query["drill"], query.get("key") or "G")
+    if query.get("item"):
+        return _kept(desk, query["item"])
     if query.get("song"):
         return _line(desk, player, query["song"], query.get("section", ""))
     raise UndersongError("Choose a drill or a song to practise.")
@@ -67,6 +69,21 @@ def _drill(desk: Desk, player: Player | None, name: str, key: str) -> Work:
             ("Common mistakes", drill.common_mistakes),
         ),
         remarks=sheet.remarks,
+    )
+
+
+def _kept(desk: Desk, number: str) -> Work:
+    """Work as it lies in the log, with its own part: given here, or brought in with a file."""
+    item = next((each for each in desk.book.items() if str(each.id) == number), None)
+    if item is None or item.part is None:
+        raise UndersongError("That work is not in the log any more: choose another.")
+    return Work(
+        kind=item.kind,
+        name=item.name,
+        part=part_from_json(item.part),
+        query=urlencode({"item": number}),
+        song_bpm=item.song_bpm,
+        song=item.name if item.kind == "line" else "",
     )
 
 
