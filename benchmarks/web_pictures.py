@@ -32,6 +32,7 @@ PAGES = {
     "take": "/takes/3",
     "log": "/log",
     "ready": "/ready",
+    "standing": "/standing",
     "click": "/click",
 }
 

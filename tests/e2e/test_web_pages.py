@@ -33,6 +33,7 @@ PAGES = (
     "/takes/1",
     "/log",
     "/ready",
+    "/standing",
     "/click",
 )
 TROUBLE = "/sunday/key?title=nothing"

@@ -30,11 +30,14 @@ LEADERS_PAGES = (
     "/sunday/key?title=The%20North%20Window",
     "/charts/new",
     "/people",
+    "/standing",
     "/log/undersong-log.sqlite",
     "/log/health",
 )
 LEADERS_FORMS = (
     "/sunday/up",
+    "/standing/give",
+    "/standing/finish",
     "/sunday/remove",
     "/charts/keep",
     "/charts/read",
