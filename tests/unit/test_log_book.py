@@ -65,7 +65,7 @@ def test_a_player_is_found_by_name(book: Book, mara: Player) -> None:
         ("Jo\nnas", {}, "one line of plain characters"),
         ("x" * 201, {}, "at most 200 characters"),
         ("Jo\ud800", {}, "is no letter"),
-        ("Jonas", {"level": 6}, "level is 1 to 5, not 6"),
+        ("Jonas", {"level": 7}, "level is 1 to 6, not 7"),
         ("Jonas", {"hand": "both"}, "right or left, not 'both'"),
     ],
 )

@@ -19,6 +19,10 @@ from undersong.log.migrations import MIGRATIONS, VERSION, migrate, version_of
 from undersong.practice.ladder import Ladder, Outcome, Rule
 
 AT = datetime(2026, 11, 25, 19, 0, tzinfo=UTC)
+TAKE = (
+    "id, uid, player_id, item_id, at, utc_offset_min, tempo_bpm, outcome, counted_as, hearing, "
+    "tolerance_ms, length_s, audio, note"
+)
 RULE = (
     '{"start_bpm": 70.0, "up_bpm": 5.0, "down_bpm": 10.0, "in_a_row": 2, "floor_bpm": 40.0, '
     '"ceiling_bpm": 400.0, "song_bpm": null}'
@@ -36,12 +40,12 @@ def old_file(file: Path, version: int) -> Path:
     with closing(sqlite3.connect(file)) as connection:
         connection.executescript(
             f"""
-            INSERT INTO players VALUES
+            INSERT INTO players (id, name, level, tuning, hand, added_at) VALUES
                 (1, 'Mara', 2, '', 'left', '2026-01-01T10:00:00.000000+00:00');
             INSERT INTO items VALUES (1, 'drill', 'scale', 'G', NULL, NULL, NULL);
-            INSERT INTO takes VALUES (1, 'one', 1, 1, '2026-01-02T10:00:00.000000+00:00', 60, 70.0,
+            INSERT INTO takes ({TAKE}) VALUES (1, 'one', 1, 1, '2026-01-02T10:00:00.000000+00:00', 60, 70.0,
                 'C', 'C', '{{"clean": true, "notes": []}}', 60.0, 30.0, NULL, '');
-            INSERT INTO takes VALUES (2, 'two', 1, 1, '2026-01-02T10:01:00.000000+00:00', 60, 70.0,
+            INSERT INTO takes ({TAKE}) VALUES (2, 'two', 1, 1, '2026-01-02T10:01:00.000000+00:00', 60, 70.0,
                 'C', 'C', NULL, 60.0, 30.0, NULL, 'good');
             INSERT INTO ladders VALUES (1, 1, '{RULE}', 75.0, 0, 70.0, 0, 0);
             """
@@ -64,6 +68,7 @@ def test_an_older_log_is_migrated_with_all_it_holds(tmp_path: Path, version: int
         state = book.ladder_of(player, takes[0].item)
         assert (state.rule, state.ladder) == (Rule(), Ladder(75.0, 0))
         assert book.faults() == ()
+        assert book.change_player(player, level=6).level == 6
         kept = book.keep_take(
             player, takes[0].item, outcome=Outcome.CLEAN, tempo_bpm=75, at=AT, whole=True
         )

@@ -177,7 +177,7 @@ def _first_take(change: dict[str, object]) -> Callable[[Any], None]:
         (_first_take({"item": 3}), "'item' that is none"),
         (_first_take({"overruled": [{"note": 9, "verdict": "right"}]}), "note 9 of a take"),
         (lambda d: d["items"][0].update(part=[1]), "is no Part"),
-        (lambda d: d["players"][0].update(name="x", level=9), "level is 1 to 5"),
+        (lambda d: d["players"][0].update(name="x", level=9), "level is 1 to 6"),
         (lambda d: d["sets"][0].update(held_on="Sunday"), "no day: 'Sunday'"),
     ],
 )

@@ -150,10 +150,35 @@ def _readiness_overrules_and_care(op: Operations) -> None:
     )
 
 
+def _six_levels(op: Operations) -> None:
+    # SQLite changes no constraint in place: the table is made anew and its rows copied over.
+    with op.batch_alter_table("players", copy_from=_players_of_six_levels(), recreate="always"):
+        pass
+
+
+def _players_of_six_levels() -> sa.Table:
+    return sa.Table(
+        "players",
+        sa.MetaData(),
+        sa.Column("id", sa.Integer, primary_key=True),
+        sa.Column("name", _Name, nullable=False, unique=True),
+        sa.Column("level", sa.Integer, nullable=False),
+        sa.Column("tuning", sa.String(100), nullable=False),
+        sa.Column("hand", sa.String(10), nullable=False),
+        sa.Column("added_at", Moment, nullable=False),
+        sa.Column("recordings_agreed_at", Moment),
+        sa.Column("pain_asked_at", Moment),
+        sa.Column("pain_said_on", sa.Date),
+        sa.CheckConstraint("level BETWEEN 1 AND 6", name="level_1_to_6"),
+        sa.CheckConstraint("hand IN ('right', 'left')", name="hand_right_or_left"),
+    )
+
+
 MIGRATIONS: tuple[Callable[[Operations], None], ...] = (
     _players_takes_and_ladders,
     _sets_and_assignments,
     _readiness_overrules_and_care,
+    _six_levels,
 )
 VERSION = len(MIGRATIONS)
 

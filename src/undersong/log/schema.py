@@ -67,7 +67,7 @@ players = Table(
     Column("recordings_agreed_at", Moment),
     Column("pain_asked_at", Moment),
     Column("pain_said_on", Date),
-    CheckConstraint("level BETWEEN 1 AND 5", name="level_1_to_5"),
+    CheckConstraint("level BETWEEN 1 AND 6", name="level_1_to_6"),
     CheckConstraint("hand IN ('right', 'left')", name="hand_right_or_left"),
 )
 

@@ -243,8 +243,8 @@ def item_of(row: Row) -> Item:
 
 def check_player(level: object, hand: object) -> None:
     """Refuse a level or a hand that cannot be."""
-    if isinstance(level, bool) or not isinstance(level, int) or not 1 <= level <= 5:
-        raise LogError(f"A player's level is 1 to 5, not {level!r}.")
+    if isinstance(level, bool) or not isinstance(level, int) or not 1 <= level <= 6:
+        raise LogError(f"A player's level is 1 to 6, not {level!r}.")
     if hand not in HANDS:
         raise LogError(f"A player's hand is right or left, not {hand!r}.")
 

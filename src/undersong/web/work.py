@@ -16,8 +16,6 @@ from undersong.theory.part import Part
 from undersong.web.desk import Desk
 from undersong.web.songs import line_of
 
-LARGEST_LEVEL = 5  # of the ear's windows and of the log's players
-
 
 @dataclass(frozen=True, slots=True)
 class Work:
@@ -141,4 +139,4 @@ def climb_of(desk: Desk, player: Player, work: Work) -> LadderState:
 
 def level_of(player: Player | None) -> int:
     """The level by whose window the player is judged."""
-    return min(player.level, LARGEST_LEVEL) if player else 1
+    return player.level if player else 1
