@@ -43,9 +43,11 @@ def old_file(file: Path, version: int) -> Path:
             INSERT INTO players (id, name, level, tuning, hand, added_at) VALUES
                 (1, 'Mara', 2, '', 'left', '2026-01-01T10:00:00.000000+00:00');
             INSERT INTO items VALUES (1, 'drill', 'scale', 'G', NULL, NULL, NULL);
-            INSERT INTO takes ({TAKE}) VALUES (1, 'one', 1, 1, '2026-01-02T10:00:00.000000+00:00', 60, 70.0,
+            INSERT INTO takes ({TAKE}) VALUES
+                (1, 'one', 1, 1, '2026-01-02T10:00:00.000000+00:00', 60, 70.0,
                 'C', 'C', '{{"clean": true, "notes": []}}', 60.0, 30.0, NULL, '');
-            INSERT INTO takes ({TAKE}) VALUES (2, 'two', 1, 1, '2026-01-02T10:01:00.000000+00:00', 60, 70.0,
+            INSERT INTO takes ({TAKE}) VALUES
+                (2, 'two', 1, 1, '2026-01-02T10:01:00.000000+00:00', 60, 70.0,
                 'C', 'C', NULL, 60.0, 30.0, NULL, 'good');
             INSERT INTO ladders VALUES (1, 1, '{RULE}', 75.0, 0, 70.0, 0, 0);
             """
