@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from undersong.ear.align import NONE, Asked, Heard, aligned
@@ -28,6 +29,8 @@ VOTE_S = 0.01
 VOTE_REACH = 4
 CANDIDATES = 8
 NEARLY, EARLIEST = 0.7, 3
+WORTH_A_LOOK = 0.5
+"""Tempos with a smaller share of the most votes so far are left out."""
 USUAL_RATIO = 0.12
 """Spread (natural logarithm) of the tempos played about the tempo asked."""
 
@@ -64,9 +67,15 @@ def located(asked: Asked, heard: Heard, *, ratio: float | None = None) -> list[G
     value = weight[stroke, attack]
     ratios = _ratios() if ratio is None else np.array([ratio])
     found: list[tuple[float, Grid]] = []
+    best_votes = 0.0
     for each in ratios:
         usual = 1.0 if ratio is not None else np.exp(-0.5 * (np.log(each) / USUAL_RATIO) ** 2)
-        found.extend(_peaks(votes_s - each * grid_s, value, float(each), 0.5 + 0.5 * usual))
+        scale = 0.5 + 0.5 * float(usual)
+        lowest, smooth = _votes(votes_s - each * grid_s, value)
+        most = scale * float(smooth.max())
+        best_votes = max(best_votes, most)
+        if most >= WORTH_A_LOOK * best_votes:
+            found.extend(_peaks(lowest, smooth, float(each), scale))
     found.sort(key=lambda pair: -pair[0])
     best = found[0][1].ratio
     earliest = _earliest(votes_s - best * grid_s, value, best)
@@ -96,8 +105,7 @@ def _vote_weights(asked: Asked, heard: Heard) -> Floats:
     return np.asarray(is_attack * np.where(known[:, None], fit, 0.3))
 
 
-def _peaks(start_s: Floats, value: Floats, ratio: float, scale: float) -> list[tuple[float, Grid]]:
-    lowest, smooth = _votes(start_s, value)
+def _peaks(lowest: float, smooth: Floats, ratio: float, scale: float) -> list[tuple[float, Grid]]:
     tops = np.argpartition(smooth, -min(4, len(smooth)))[-4:]
     return [
         (scale * float(smooth[top]), Grid(float(lowest + (top + 0.5) * VOTE_S), ratio))
@@ -173,14 +181,12 @@ def _onsets(heard: Heard, attack: Places) -> Floats:
 
 def smoothed(grid_s: Floats, heard_s: Floats, expected_s: Floats, *, span: int = 6) -> Floats:
     """Expected places moved by the running median of how far their neighbours were off."""
-    off = heard_s - expected_s
-    moved = expected_s.copy()
-    for place in range(len(off)):
-        near = off[max(0, place - span) : place + span + 1]
-        near = near[np.isfinite(near)]
-        if len(near) >= 4:
-            moved[place] += np.median(near)
-    return np.maximum.accumulate(moved)
+    off = np.pad(heard_s - expected_s, span, constant_values=np.nan)
+    near = np.sort(sliding_window_view(off, 2 * span + 1), axis=1)
+    count = np.count_nonzero(np.isfinite(near), axis=1)
+    row, middle = np.arange(len(near)), np.maximum(count - 1, 0)
+    median = 0.5 * (near[row, middle // 2] + near[row, (middle + 1) // 2])
+    return np.maximum.accumulate(expected_s + np.where(count >= 4, median, 0.0))
 
 
 LEAST_FITTED = 4
@@ -207,14 +213,13 @@ def fitted(grid_s: Floats, heard_s: Floats, otherwise: Grid, *, steady: bool = F
     for _ in range(12):
         weight = 1 / (1 + ((y - start - ratio * x) / scale) ** 2) ** 2
         if not steady:
-            centre_x, centre_y = np.average(x, weights=weight), np.average(y, weights=weight)
-            ratio = float(
-                np.sum(weight * (x - centre_x) * (y - centre_y))
-                / np.sum(weight * (x - centre_x) ** 2)
-            )
-            start = float(centre_y - ratio * centre_x)
+            total = float(weight.sum())
+            centre_x, centre_y = float(weight @ x) / total, float(weight @ y) / total
+            lean = weight * (x - centre_x)
+            ratio = float(lean @ (y - centre_y)) / float(lean @ (x - centre_x))
+            start = centre_y - ratio * centre_x
         else:
-            start = float(np.average(y - ratio * x, weights=weight))
+            start = float(weight @ (y - ratio * x)) / float(weight.sum())
         scale = max(0.7 * scale, OUTLIER_S)
     if not 0.5 * otherwise.ratio < ratio < 2 * otherwise.ratio:
         return otherwise

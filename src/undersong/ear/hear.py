@@ -240,6 +240,7 @@ def _refused(reason: str, part: Part, window: float, start_s: float | None) -> H
 
 SURE_ATTACK = 5.0
 """Log-odds from which one attack is as sure as another: between two such, time and pitch decide."""
+HOPELESS_SHARE = 0.5
 SOFT_DB, SOFT_WORTH = 5.0, 0.12
 TURNS = 2
 SHIFTS = (-12, 12, *(way * size for size in range(1, 8) for way in (1, -1)))
@@ -263,8 +264,11 @@ def best_alignment(asked: Asked, heard: Heard, start_s: float | None) -> tuple[G
     for grid in grids:
         for _ in range(TURNS):
             match = aligned(asked, heard, grid.at(asked.grid_s), timing_s=FIRST_TIMING_S)
+            if match.score < HOPELESS_SHARE * best_worth:
+                break
             grid = fitted(asked.grid_s, _matched_s(heard, match), grid)
-        match = aligned(asked, heard, grid.at(asked.grid_s), timing_s=FIRST_TIMING_S)
+        else:
+            match = aligned(asked, heard, grid.at(asked.grid_s), timing_s=FIRST_TIMING_S)
         worth = match.score - LATE_ENTRY_COST * _first_matched(match)
         if best is None or worth > best_worth:
             best, best_worth = (grid, match), worth

@@ -50,7 +50,7 @@ SETTLE_S = 0.04
 
 _BINS = np.arange(int(LOWEST_HZ * N_FFT / PITCH_RATE_HZ), int(HIGHEST_HZ * N_FFT / PITCH_RATE_HZ))
 _BIN_HZ = _BINS * PITCH_RATE_HZ / N_FFT
-_WEIGHT = _BIN_HZ**EMPHASIS
+_WEIGHT = (_BIN_HZ**EMPHASIS).astype(np.float32)
 
 
 def at_pitch_rate(samples: Samples) -> Samples:
@@ -82,7 +82,7 @@ def log_shares(window: int, tuning_cents: float) -> Floats:
         places[inside], weights=lobes[inside], minlength=len(_BIN_HZ) * len(MIDIS)
     ).reshape(len(_BIN_HZ), len(MIDIS))
     shares = (1 - FLOOR) * expected / expected.sum(axis=0) + FLOOR / len(_BIN_HZ)
-    return np.asarray(np.log(shares))
+    return np.asarray(np.log(shares), np.float32)
 
 
 def _all_harmonics(tuning_cents: float) -> tuple[NDArray[np.intp], Floats, Floats]:
@@ -201,14 +201,19 @@ def stretches(samples: Samples, onset_s: Floats, end_s: Floats) -> Stretches:
     return _spectra(samples, first, window)
 
 
+@lru_cache(maxsize=len(WINDOWS))
+def _window(size: int) -> Samples:
+    return np.hanning(size).astype(np.float32)
+
+
 def _spectra(samples: Samples, first: NDArray[np.intp], window: NDArray[np.intp]) -> Stretches:
     padded = np.pad(samples, (WINDOWS[-1], WINDOWS[-1] + 1))
     first = np.clip(first, -WINDOWS[-1], len(samples)) + WINDOWS[-1]
-    magnitude = np.empty((len(first), len(_BIN_HZ)))
+    magnitude = np.empty((len(first), len(_BIN_HZ)), np.float32)
     level_db = np.empty(len(first))
     for size in np.unique(window):
         rows = np.flatnonzero(window == size)
-        pieces = padded[first[rows, None] + np.arange(size)] * np.hanning(size)
+        pieces = padded[first[rows, None] + np.arange(size)] * _window(int(size))
         magnitude[rows] = np.abs(np.fft.rfft(pieces, N_FFT))[:, _BINS]
         level_db[rows] = 10 * np.log10((pieces**2).mean(axis=1) + 1e-12)
     return Stretches(magnitude, window, level_db)
