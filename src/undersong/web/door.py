@@ -87,7 +87,7 @@ def _refusal(guest: Guest, scope: Scope) -> str:
     if guest.is_leader:
         return ""
     if scope["type"] == "websocket":
-        return "" if scope["path"] == "/listen" else LEADERS_ONLY
+        return "" if scope["path"] in ("/listen", "/tune") else LEADERS_ONLY
     allowed = _PLAYER_READS if scope["method"] in _READS else _PLAYER_WRITES
     return "" if allowed.fullmatch(scope["path"]) else LEADERS_ONLY
 

@@ -88,9 +88,9 @@ class Incoming:
     frames: list[int] = field(default_factory=list)
     times_s: list[float] = field(default_factory=list)
 
-    def add(self, message: bytes) -> Samples:
-        """One binary message; what of it is new, with silence for what never arrived before it."""
-        frame, time_s, samples = _read(message)
+    def add(self, message: bytes) -> bool:
+        """One binary message; whether any of it is new."""
+        frame, time_s, samples = read_block(message)
         if not self.blocks:
             return self._keep(frame, time_s, samples)
         gap = frame - self.next_frame
@@ -99,16 +99,13 @@ class Incoming:
         if gap < 0:  # sent before
             samples, frame = samples[-gap:], frame - gap
             time_s -= gap / self.sample_rate_hz
-        if not len(samples):
-            return samples
-        kept = self._keep(frame, time_s, samples)
-        return np.concatenate([np.zeros(max(gap, 0), np.float32), kept])
+        return len(samples) > 0 and self._keep(frame, time_s, samples)
 
-    def _keep(self, frame: int, time_s: float, samples: Samples) -> Samples:
+    def _keep(self, frame: int, time_s: float, samples: Samples) -> bool:
         self.blocks.append(samples)
         self.frames.append(frame)
         self.times_s.append(time_s)
-        return samples
+        return True
 
     @property
     def next_frame(self) -> int:
@@ -159,7 +156,8 @@ class Incoming:
         return max(3, round(AROUND_S * self.sample_rate_hz / usual))
 
 
-def _read(message: bytes) -> tuple[int, float, Samples]:
+def read_block(message: bytes) -> tuple[int, float, Samples]:
+    """One block: its first frame's number and time on the click's clock in seconds, samples."""
     if not HEAD.size < len(message) <= LARGEST_BLOCK_BYTES or len(message) % 4:
         raise UndersongError("A block of sound came broken.")
     place, time_s = HEAD.unpack_from(message)

@@ -157,23 +157,41 @@ def marks_of(hearing: Hearing, part: Part, bars: tuple[TabBar, ...]) -> Marks:
     for place, note in enumerate(hearing.notes):
         said = _said(hearing, part, place)
         if note.index is not None:
-            late = note.timing_ms or 0.0
-            length = min(abs(late) * STROKE_PX_MS, LONGEST_STROKE_PX)
-            notes[note.index] = Mark(
-                verdict=str(note.verdict),
-                said=said,
-                heard=_name(note.heard_midi, part, note.index),
-                stroke=round(np.copysign(length, late), 1)
-                if abs(late) >= SHORTEST_SHOWN_MS
-                else 0.0,
-                is_outside=abs(late) > hearing.tolerance_ms,
-            )
+            notes[note.index] = mark_of(note, part, hearing.tolerance_ms, said)
         elif note.onset_s is not None and hearing.start_s is not None:
             s = note.onset_s - hearing.start_s
             bar = bar_at(bars, s)
             heard = _name(note.heard_midi, part, None)
             extras.setdefault(bar.number, []).append(Extra(round(bar.x_of(s), 1), heard, said))
     return Marks(notes, extras)
+
+
+def mark_of(note: HeardNote, part: Part, tolerance_ms: float, said: str = "") -> Mark:
+    """The mark of one asked note."""
+    late = note.timing_ms or 0.0
+    length = min(abs(late) * STROKE_PX_MS, LONGEST_STROKE_PX)
+    return Mark(
+        verdict=str(note.verdict),
+        said=said,
+        heard=_name(note.heard_midi, part, note.index),
+        stroke=round(np.copysign(length, late), 1) if abs(late) >= SHORTEST_SHOWN_MS else 0.0,
+        is_outside=abs(late) > tolerance_ms,
+    )
+
+
+def short_words(note: HeardNote, part: Part, tolerance_ms: float) -> str:
+    """One asked note in a word or two, for somebody who is playing."""
+    if note.index is None or note.verdict is Verdict.MISSED:
+        return "missing"
+    if note.verdict is Verdict.WRONG:
+        asked = musical_signs(str(part.notes[note.index].pitch))
+        return f"{_name(note.heard_midi, part, note.index)} for {asked}"
+    late = note.timing_ms
+    if late is None:
+        return "right"
+    if abs(late) <= tolerance_ms:
+        return "in time"
+    return f"{abs(late):.0f} ms {'late' if late > 0 else 'early'}"
 
 
 def _name(midi: int | None, part: Part, index: int | None) -> str:

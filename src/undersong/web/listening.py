@@ -3,21 +3,26 @@
 The page sends, in this order: one text message that begins the take, binary blocks (the number of
 the first frame and its time on the click's clock in seconds as 64-bit floats, then 32-bit float
 samples, all little-endian), one text message that ends it. It is answered by the verdict, or by
-one sentence of what went wrong. A page that loses the connection sends its whole take again under
+one sentence of what went wrong; if it asks for it, also by what can be said while it goes on
+(`live`). A page that loses the connection sends its whole take again under
 the same name: nothing is kept twice.
 """
 
 from __future__ import annotations
 
 import json
+from math import isfinite
 
 from starlette.concurrency import run_in_threadpool
 from starlette.routing import WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
+from undersong.ear import window_ms
 from undersong.errors import UndersongError
+from undersong.log.values import Player
 from undersong.web.desk import Desk
-from undersong.web.incoming import Incoming
+from undersong.web.incoming import Incoming, Samples, read_block
+from undersong.web.live import Alongside
 from undersong.web.pages import desk_of, player_of
 from undersong.web.takes import (
     Played,
@@ -28,7 +33,7 @@ from undersong.web.takes import (
     judge,
     verdict_json,
 )
-from undersong.web.work import work_of
+from undersong.web.work import Work, level_of, work_of
 
 
 async def listen(socket: WebSocket) -> None:
@@ -45,12 +50,14 @@ async def _one_take(socket: WebSocket) -> None:
     try:
         begin = _told(await socket.receive_text(), "begin")
         incoming = Incoming(checked_rate(begin.get("sample_rate")))
+        along = await run_in_threadpool(_alongside, socket, begin, incoming.sample_rate_hz)
         while True:
             message = await socket.receive()
             if message["type"] == "websocket.disconnect":
                 raise WebSocketDisconnect(message.get("code", 1000))
             if message.get("bytes") is not None:
-                incoming.add(message["bytes"])
+                if incoming.add(message["bytes"]) and along is not None:
+                    await _say(socket, along, incoming.blocks[-1], incoming.times_s[-1])
                 continue
             if _told(message.get("text") or "", "end", "drop")["type"] == "drop":
                 return
@@ -67,6 +74,30 @@ async def _one_take(socket: WebSocket) -> None:
     raise WebSocketDisconnect
 
 
+async def _say(socket: WebSocket, along: Alongside, samples: Samples, time_s: float) -> None:
+    """Hear a block along, beside the loop that takes blocks in."""
+    said = await run_in_threadpool(along.hear, samples, time_s)
+    if said:
+        await socket.send_text(json.dumps({"type": "live", "said": said}))
+
+
+async def tune(socket: WebSocket) -> None:
+    """Tuner and level alone: blocks in, readings out; nothing is kept."""
+    await socket.accept()
+    try:
+        begin = _told(await socket.receive_text(), "begin")
+        rate = checked_rate(begin.get("sample_rate"))
+        along = Alongside(rate, None, 0.0, None)
+        while True:
+            _, time_s, samples = read_block(await socket.receive_bytes())
+            await _say(socket, along, samples, time_s)
+    except UndersongError as error:
+        await socket.send_text(json.dumps({"type": "error", "message": str(error)}))
+        await socket.close()
+    except (WebSocketDisconnect, KeyError):  # gone, or text where sound was due
+        return
+
+
 MUDDLED = "The page and the app do not understand each other: reload the page."
 
 
@@ -80,27 +111,51 @@ def _told(text: str, *kinds: str) -> dict[str, object]:
     return told
 
 
-def _judged(socket: WebSocket, begin: dict[str, object], incoming: Incoming) -> dict[str, object]:
-    desk: Desk = desk_of(socket)
-    player = player_of(socket)
+def _asked(socket: WebSocket, begin: dict[str, object]) -> tuple[Desk, Player, Work]:
+    """Who plays what."""
+    desk, player = desk_of(socket), player_of(socket)
     if player is None:
         raise UndersongError("Say first who is playing.")
     query = begin.get("query")
-    asked = as_query(
+    asked = (
         {str(name): str(value) for name, value in query.items()} if isinstance(query, dict) else {}
     )
-    arrived = incoming.whole()
+    return desk, player, work_of(desk, player, as_query(asked))
+
+
+def _alongside(
+    socket: WebSocket, begin: dict[str, object], sample_rate_hz: int
+) -> Alongside | None:
+    """The ear for the time of the pass, where the page asks for one."""
+    if begin.get("live") is not True:
+        return None
+    _, player, work = _asked(socket, begin)
+    part = work.part.at_tempo(checked_tempo(begin.get("tempo")))
+    tolerance_ms = window_ms(part, level=level_of(player))
+    return Alongside(sample_rate_hz, part, tolerance_ms, _start_time(begin))
+
+
+def _start_time(begin: dict[str, object]) -> float | None:
     start_time = begin.get("start_time")
+    if not isinstance(start_time, int | float) or not isfinite(start_time):
+        return None
+    return float(start_time)
+
+
+def _judged(socket: WebSocket, begin: dict[str, object], incoming: Incoming) -> dict[str, object]:
+    desk, player, work = _asked(socket, begin)
+    arrived = incoming.whole()
+    start_time = _start_time(begin)
     played = Played(
         uid=checked_uid(str(begin.get("uid"))),
         samples=arrived.samples,
         sample_rate_hz=incoming.sample_rate_hz,
         tempo_bpm=checked_tempo(begin.get("tempo")),
-        start_s=start_time - arrived.zero_s if isinstance(start_time, int | float) else None,
+        start_s=None if start_time is None else start_time - arrived.zero_s,
         lost_ms=arrived.lost_ms,
         refusal=arrived.refusal,
     )
-    return verdict_json(desk, judge(desk, player, work_of(desk, player, asked), played))
+    return verdict_json(desk, judge(desk, player, work, played))
 
 
-ROUTES = (WebSocketRoute("/listen", listen),)
+ROUTES = (WebSocketRoute("/listen", listen), WebSocketRoute("/tune", tune))

@@ -68,6 +68,12 @@ export class Capture {
     this.#stream = stream;
   }
 
+  /** This moment on the clock that blocks are timed by, in seconds. */
+  get now() {
+    const ctx = context();
+    return this.#reader ? performance.now() / 1000 + ahead(ctx) : ctx.currentTime;
+  }
+
   /** Samples a second of what comes in. */
   get rate() {
     return this.#reader?.rate ?? context().sampleRate;

@@ -10,6 +10,7 @@
 import { Capture, roundTrip } from "./capture.js";
 import { clickSound, context, fetchJson, say } from "./common.js";
 import { decoded, mono } from "./elsewhere.js";
+import { LiveMarks } from "./live.js";
 import { PlaceMarker } from "./marker.js";
 import { TakeStream } from "./takestream.js";
 
@@ -21,6 +22,11 @@ const LEVEL_MS = 120;
 class PracticeDesk extends HTMLElement {
   #capture = new Capture();
   #marker = new PlaceMarker(this.#part("[data-music]"));
+  #live = new LiveMarks(
+    this.#part("[data-music]"),
+    this.#part("[data-live]"),
+    this.#part("[data-tuner]"),
+  );
   /** @type {TakeStream | null} */ #take = null;
   /** @type {TakeStream | null} */ #last = null;
   /** @type {AudioBuffer | null} */ #lastSound = null;
@@ -166,6 +172,8 @@ class PracticeDesk extends HTMLElement {
       sample_rate: this.#capture.rate,
       start_time: delay === null ? null : this.#began + sheet.start_s + delay,
     });
+    this.#live.begin();
+    this.#take.onlive = (said) => this.#told(said, turn);
     this.#take.onconnection = (isThere) => {
       if (!isThere) say(this, "Undersong does not answer. Your playing is kept here, and goes on when it is back.");
       else if (this.#state === "playing") say(this, "Listening.");
@@ -210,6 +218,24 @@ class PracticeDesk extends HTMLElement {
     this.#take.add(frame, samples, time_s);
     const end = this.#began + this.#sheet.end_s + TAIL_S + (roundTrip(this.#capture.label) ?? 0);
     if (time_s + samples.length / this.#capture.rate > end) this.#finish();
+  }
+
+  /**
+   * What the ear says while the pass is on.
+   * @param {import("./live.js").LiveMessage[]} said
+   * @param {number} turn
+   */
+  #told(said, turn) {
+    if (turn !== this.#turn || this.#state !== "playing") return;
+    this.#live.show(said);
+    for (const each of said) {
+      if (each.kind === "off") say(this, each.words);
+      if (each.kind === "tuner" && each.advice) say(this, each.advice);
+      if (each.kind === "note" && each.onset_s !== null) {
+        const after_ms = 1000 * (this.#capture.now - each.onset_s);
+        this.dispatchEvent(new CustomEvent("heard", { detail: { index: each.index, after_ms } }));
+      }
+    }
   }
 
   /** @param {number} turn */
@@ -306,6 +332,7 @@ class PracticeDesk extends HTMLElement {
     for (const node of this.#nodes) node.stop();
     this.#nodes = [];
     this.#part("[data-count]").textContent = "";
+    this.#part("[data-live]").textContent = "";
   }
 
   #idle() {

@@ -20,6 +20,7 @@ export class TakeStream {
   /** @type {(verdict: Verdict) => void} */ #resolve = () => {};
   /** @type {(error: Error) => void} */ #reject = () => {};
   /** @type {(isThere: boolean) => void} */ onconnection = () => {};
+  /** @type {(said: import("./live.js").LiveMessage[]) => void} */ onlive = () => {};
   /** @type {Promise<Verdict>} */ verdict;
 
   /** @param {{ query: Record<string, string>, tempo: number, sample_rate: number, start_time: number | null }} begin */
@@ -39,12 +40,15 @@ export class TakeStream {
     this.#socket = socket;
     socket.onopen = () => {
       this.onconnection(true);
-      socket.send(JSON.stringify({ type: "begin", uid: this.uid, ...this.#begin }));
+      // A take that is sent once more is only judged: what could be said of it live is past.
+      const live = !this.blocks.length;
+      socket.send(JSON.stringify({ type: "begin", uid: this.uid, live, ...this.#begin }));
       this.#sent = 0;
       this.#send();
     };
     socket.onmessage = (event) => {
       const told = JSON.parse(event.data);
+      if (told.type === "live") return this.onlive(told.said);
       this.#isDone = true;
       socket.close();
       if (told.type === "verdict") this.#resolve(told);
