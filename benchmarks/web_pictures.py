@@ -33,6 +33,7 @@ PAGES = {
     "log": "/log",
     "ready": "/ready",
     "standing": "/standing",
+    "rule": "/climb?item=1",
     "click": "/click",
 }
 

@@ -34,6 +34,7 @@ PAGES = (
     "/log",
     "/ready",
     "/standing",
+    "/climb?item=1",
     "/click",
 )
 TROUBLE = "/sunday/key?title=nothing"

@@ -31,11 +31,13 @@ LEADERS_PAGES = (
     "/charts/new",
     "/people",
     "/standing",
+    "/climb?item=1",
     "/log/undersong-log.sqlite",
     "/log/health",
 )
 LEADERS_FORMS = (
     "/sunday/up",
+    "/climb",
     "/standing/give",
     "/standing/finish",
     "/sunday/remove",

@@ -90,12 +90,25 @@ def _rest() -> Router:
         people,
         practice,
         ready,
+        rule,
         songs,
         standing,
         takes,
     )
 
-    rooms = (songs, packs, necks, practice, takes, listening, logpage, people, standing, ready)
+    rooms = (
+        songs,
+        packs,
+        necks,
+        practice,
+        takes,
+        listening,
+        logpage,
+        people,
+        standing,
+        rule,
+        ready,
+    )
     return Router([route for room in rooms for route in room.ROUTES])
 
 

@@ -45,6 +45,7 @@ WEAK_FROM_PASSES = 8  # the latest passes of an item in which weak bars are look
 class ItemView:
     """One thing practised: where its climb stands, what can be held, which bars are weak."""
 
+    item_id: int
     label: str
     climb: ClimbView
     holds: str
@@ -78,6 +79,7 @@ def _items(desk: Desk, player: Player, takes: tuple[Take, ...]) -> list[ItemView
         known = estimate([take.as_pass for take in each], now=desk.clock())
         views.append(
             ItemView(
+                item_id=item.id,
                 label=item.label,
                 climb=climb_view(each, desk.book.ladder_of(player, item)),
                 holds=known.in_words,
