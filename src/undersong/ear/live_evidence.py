@@ -46,6 +46,7 @@ RENEWAL_DELAY = 10
 DISTINCT, CLOSE_S = 18, 0.035
 COMING = 80
 QUIET_SHARE = 0.02
+UNEXPLAINED = 0.15
 POSSIBLE = -6.0
 CHANGED_S, DISTINCT_S = 0.1, 0.04
 CHANGE_WORTH, CHANGE_PRIOR, CHANGE_MOST = 20.0, 3.5, 4.0
@@ -75,6 +76,8 @@ class Struck:
         Of every pitch, shape (n_hypotheses,).
     cents
         From equal temperament, at `midi`.
+    early_hz
+        Fundamental as it was read first: later, two strings ringing together may mislead.
     change
         Odds that a note begins here, from the change of pitch alone.
     is_judged
@@ -90,6 +93,7 @@ class Struck:
     level_db: float = -120.0
     midi: int = int(MIDIS[0])
     cents: float = 0.0
+    early_hz: float = 0.0
     change: float = -ODDS_LIMIT
     is_judged: bool = False
 
@@ -233,6 +237,7 @@ class LiveEvidence:
         """Everything measured at one place, and its odds; None where there is surely nothing."""
         struck = Struck(place * FRAME_S)
         self._read(struck, self._end_of(struck))
+        struck.early_hz = struck.f0_hz
         old = self._sounding(struck.onset_s - 0.05)
         guesses: list[tuple[float, ...]] = [(f0,) for f0 in (*old, struck.f0_hz)]
         if old:
@@ -240,6 +245,9 @@ class LiveEvidence:
         at = LOOKED_BACK
         frame = round(place)
         new, energy = self._track(frame - at, now - WINDOW, guesses)
+        if np.median(new[at - 70 : at - 22]) > UNEXPLAINED * np.median(energy[at - 70 : at - 22]):
+            again, _ = self._track(frame - at, now - WINDOW, self._further(struck))
+            new = np.minimum(new, again)
         loudness = self._stream.loudness(self.since_s)
         coming = maximum_filter1d(energy, COMING + 1, origin=-(COMING // 2))
         renewal = new / (coming + QUIET_SHARE * loudness)
@@ -263,12 +271,24 @@ class LiveEvidence:
         struck.odds = float(np.clip(struck.table @ WEIGHTS, -ODDS_LIMIT, ODDS_LIMIT))
         return struck if struck.odds > POSSIBLE else None
 
+    def _further(self, struck: Struck) -> list[tuple[float, ...]]:
+        """Further guesses at what rang before a place: notes as first read, and two together."""
+        notes = [s for s in self.struck if s.belief > 0 and s.onset_s < struck.onset_s - 0.05][-2:]
+        if not notes:
+            return [(struck.f0_hz,)]
+        early = [each.early_hz for each in notes]
+        guesses: list[tuple[float, ...]] = [(f0,) for f0 in early]
+        guesses.append((early[-1], struck.f0_hz))
+        if len(notes) == 2:
+            guesses += [(early[0], early[1]), (notes[0].f0_hz, early[1])]
+        return guesses
+
     def _end_of(self, struck: Struck) -> float:
         """Where something else begins, or the present."""
         end_s = min(self._stream.now_s, struck.onset_s + STAGES_S[-1] + 0.02)
         later = [s.onset_s for s in self.struck if s.belief > 0 and s.onset_s > struck.onset_s]
         later += self.flagged_s
-        return min([end_s, *(at for at in later if at > struck.onset_s + CLOSE_S)])
+        return min([end_s, *(at for at in later if at > struck.onset_s + STAGES_S[0])])
 
     def _read_on(self, *, exclude: list[Struck]) -> list[Struck]:
         """Read the pitch of what has sounded longer by now; returns those read."""

@@ -135,6 +135,9 @@ class Judge:
         before = self._said.get(stroke)
         if note is None or (before is not None and before.verdict == note.verdict):
             return
+        if before is not None and note.verdict is Verdict.UNSURE:
+            # What was clear once is not taken back by what is not clear.
+            return
         if before is None:
             self._n_said += 1
         self._said[stroke] = note
