@@ -16,6 +16,7 @@ export class TakeStream {
   #isEnded = false;
   #isDone = false;
   #sent = 0;
+  #connections = 0;
   /** @type {WebSocket | null} */ #socket = null;
   /** @type {(verdict: Verdict) => void} */ #resolve = () => {};
   /** @type {(error: Error) => void} */ #reject = () => {};
@@ -38,10 +39,11 @@ export class TakeStream {
     if (this.#isDone) return;
     const socket = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/listen`);
     this.#socket = socket;
+    this.#connections += 1;
     socket.onopen = () => {
       this.onconnection(true);
       // A take that is sent once more is only judged: what could be said of it live is past.
-      const live = !this.blocks.length;
+      const live = this.#connections === 1;
       socket.send(JSON.stringify({ type: "begin", uid: this.uid, live, ...this.#begin }));
       this.#sent = 0;
       this.#send();
