@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import signal
 import subprocess
 import sys
@@ -18,7 +19,19 @@ from doors import Undersong
 from undersong.log.book import Book
 from undersong.practice.ladder import Outcome
 
-COMMANDS = ("chart", "neck", "drill", "line", "finger", "hear", "climb", "pack", "ready", "open")
+COMMANDS = (
+    "chart",
+    "neck",
+    "drill",
+    "line",
+    "finger",
+    "hear",
+    "climb",
+    "pack",
+    "ready",
+    "rejudge",
+    "open",
+)
 CHART = """\
 Title: Slow Water, Bright Stone
 Key: G
@@ -494,3 +507,36 @@ def test_who_is_ready(undersong: Undersong, chart: Path, tmp_path: Path) -> None
     assert [(each["player"], each["ready"]) for each in answer] == [("Iris", True)]
     assert "Ready: the first pass of the day was good" in undersong("ready", week, "--log", log).out
     assert undersong("ready", week, "--log", log, "--player", "Nobody").status == 2
+
+
+def test_kept_takes_are_heard_again(undersong: Undersong, tmp_path: Path) -> None:
+    part, sound = tmp_path / "part.json", tmp_path / "take.flac"
+    drill = undersong("drill", "scale", "--key", "G", "--wav", sound, "--json")
+    part.write_text(drill.out, encoding="utf-8")
+    hearing = json.loads(undersong("hear", sound, "--part", part, "--json").out)
+    hearing["notes"][3]["verdict"] = "missed"  # as a worse ear might have said
+    log = tmp_path / "log.sqlite"
+    assert undersong("rejudge", "--log", log).status == 2
+    now = datetime.now(UTC)
+    with Book.open(log) as book:
+        assert "nothing to hear again" in undersong("rejudge", "--log", log).out
+        iris = book.agree_to_recordings(book.add_player("Iris", at=now), at=now)
+        item = book.keep_item("drill", "Scale of G", key="G", part=json.loads(drill.out))
+        (tmp_path / "recordings").mkdir()
+        shutil.copy(sound, tmp_path / "recordings" / "one.flac")
+        for audio in ("one.flac", None):
+            kept = book.keep_take(
+                iris,
+                item,
+                outcome=Outcome.NOT_CLEAN,
+                tempo_bpm=70,
+                at=now,
+                hearing=hearing,
+                tolerance_ms=60,
+                audio=audio,
+            )
+            book.overrule(kept.take.id, 3, "right", at=now, by="Iris")
+    heard, unheard = json.loads(undersong("rejudge", "--log", log, "--json").out)
+    assert (heard["then"], heard["truth"], heard["now"]) == ("missed", "right", "right")
+    assert (unheard["now"], unheard["why"]) == (None, "its recording was not kept")
+    assert "Of 1 heard again the ear agrees with 1." in undersong("rejudge", "--log", log).out

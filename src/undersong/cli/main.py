@@ -24,13 +24,15 @@ from undersong.cli import (
     neck,
     pack,
     ready,
+    rejudge,
+    track,
 )
 from undersong.cli.options import Commands
 from undersong.errors import UndersongError
 
 BAD_INPUT = 2
 
-_COMMANDS = (demo, chart, neck, drill, line, finger, hear, climb, pack, ready, app)
+_COMMANDS = (demo, chart, neck, drill, line, finger, hear, climb, pack, track, ready, rejudge, app)
 
 
 class _Parser(argparse.ArgumentParser):
