@@ -53,7 +53,7 @@ _PLAYER_READS = re.compile(
 )
 _PLAYER_WRITES = re.compile(
     r"/me|/leave|/practice/(pain|agree)|/takes|/takes/[^/]+/(overrule|delete)|/ready/delay"
-    r"|/log/recordings|/pack(/.*)?"
+    r"|/log/recordings|/song/bar|/pack(/.*)?"
 )
 _READS = frozenset({"GET", "HEAD", "OPTIONS"})
 

@@ -13,8 +13,8 @@ from undersong.exchange import musicxml_bytes
 from undersong.log.values import Player
 from undersong.page.pack import Edition, PackPlayer, PackSong, pack_pdf
 from undersong.web.desk import Desk
+from undersong.web.lines import line_for
 from undersong.web.pages import desk_of, own_only
-from undersong.web.songs import line_of
 
 
 def player_pack(request: Request) -> Response:
@@ -35,7 +35,7 @@ def pack_of(desk: Desk, player: Player) -> bytes:
     songs = [
         PackSong(
             song=song,
-            part=line_of(song, player.level, instrument).part,
+            part=line_for(desk, player, song).part,
             singer=entry.singer,
             notes=entry.notes,
         )

@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.resources import files
+from typing import Any
+from urllib.parse import urlencode
 
 import verovio
+from lxml import etree
+from markupsafe import Markup
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import QueryParams
 from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response
@@ -16,18 +22,32 @@ from starlette.routing import Route
 from undersong.chart.song import Song
 from undersong.errors import UndersongError
 from undersong.exchange import musicxml_bytes
-from undersong.lines import LEVELS, LineSheet, drum_part, pad_part, write_line
-from undersong.neck.instrument import Instrument
+from undersong.lines import LEVELS, LineSheet, drum_part, pad_part
+from undersong.page.ground import ground_named
+from undersong.page.notation import engraved
 from undersong.page.pack import Edition, chart_pdf, part_pdf
 from undersong.sound.schedule import ClickKind, ClickPlan, schedule
 from undersong.theory.key import parse_key
 from undersong.theory.part import Part
 from undersong.web.chartview import chart_view, played_bars
-from undersong.web.pages import desk_of, keys_of, number, page, player_of
+from undersong.web.lines import Step, change_bar, line_for, steps_of
+from undersong.web.pages import (
+    back_to,
+    desk_of,
+    field,
+    ground_of,
+    keys_of,
+    number,
+    page,
+    player_of,
+)
 from undersong.web.sounds import SoundShelf, Wanted
 from undersong.web.tabs import tab_bars
 
 SHOWN = ("numbers", "letters", "both")
+STAFF = "staff and tab"
+DRAWINGS = ("tab", STAFF)
+SCREEN_MM = 200.0  # of a line of staff and tab, before the screen scales it
 SLOWER = (100, 90, 80, 70, 60, 50)
 
 
@@ -37,50 +57,106 @@ class Asked:
 
     song: Song
     level: int
-    instrument: Instrument
-
-    @property
-    def sheet(self) -> LineSheet:
-        """The line."""
-        return line_of(self.song, self.level, self.instrument)
+    sheet: LineSheet
 
 
-@lru_cache(maxsize=32)
-def line_of(song: Song, level: int, instrument: Instrument) -> LineSheet:
-    """The line of a song at a level; asked for again it is not written again."""
-    return write_line(song, level=level, instrument=instrument)
-
-
-def _asked(request: Request) -> Asked:
+def _asked(request: Request, query: Mapping[str, str] | None = None) -> Asked:
     desk, player = desk_of(request), player_of(request)
-    query = request.query_params
+    query = request.query_params if query is None else query
     key = parse_key(query["key"]) if query.get("key") else None
     song = desk.song(query.get("title", ""), key)
     usual = player.level if player else 1
     level = int(number(query.get("level") or str(usual), "level"))
-    return Asked(song, level, desk.instrument(player))
+    return Asked(song, level, line_for(desk, player, song, level))
 
 
 def show_song(request: Request) -> Response:
     """The chart, large, and the line under it."""
     asked = _asked(request)
-    shown = request.query_params.get("show", "both")
+    query = request.query_params
     return page(
         request,
         "song.html",
-        title=request.query_params["title"],
+        title=query["title"],
         song=asked.song,
         chart=chart_view(asked.song),
         keys=keys_of(asked.song.key.mode),
-        shown=shown if shown in SHOWN else "both",
+        shown=_chosen(query.get("show"), SHOWN, "both"),
         shows=SHOWN,
         level=asked.level,
         levels=LEVELS,
         slower=[(share, round(asked.song.tempo_bpm * share / 100)) for share in SLOWER],
-        sheet=asked.sheet,
-        bars=tab_bars(asked.sheet.part),
-        remarks=(*asked.sheet.report.lines(), *asked.sheet.remarks),
+        **_line_view(request, asked),
     )
+
+
+def _chosen(asked: str | None, choices: tuple[str, ...], usual: str) -> str:
+    return asked if asked in choices else usual
+
+
+def _line_view(request: Request, asked: Asked) -> dict[str, Any]:
+    """The line: as tab or engraved, and each bar's number, idea and whether it was changed."""
+    sheet, query = asked.sheet, request.query_params
+    drawn = _chosen(query.get("drawn"), DRAWINGS, DRAWINGS[0])
+    steps = steps_of(desk_of(request), player_of(request), asked.song.title)
+    numbers = [bar.number for bar in sheet.part.bars]
+    return {
+        "drawn": drawn,
+        "drawings": DRAWINGS,
+        "systems": _systems(sheet.part, ground_of(request)) if drawn == STAFF else (),
+        "bars": tab_bars(sheet.part),
+        "numbers": numbers,
+        "bar": query.get("bar", ""),
+        "ideas": dict(zip(numbers, sheet.ideas, strict=False)),
+        "changed": {bar for _, bar in steps},
+        "remarks": (*sheet.report.lines(), *sheet.remarks),
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class Engraved:
+    """One line of staff and tab: its drawing, and what is said of it."""
+
+    svg: Markup
+    words: str
+
+
+@lru_cache(maxsize=32)
+def _systems(part: Part, ground: str) -> tuple[Engraved, ...]:
+    """The line as engraved; made once for a part and a ground."""
+    verovio.setDefaultResourcePath(str(files("verovio") / "data"))
+    drawn = engraved(musicxml_bytes(part), width_mm=SCREEN_MM, ground=ground_named(ground))
+    return tuple(
+        Engraved(_for_screen(each.svg, f"system{place}"), each.in_words)
+        for place, each in enumerate(drawn)
+    )
+
+
+def _for_screen(svg: str, name: str) -> Markup:
+    """A drawing of our own engraver to stand in a page, whose policy allows no style in it."""
+    root = etree.fromstring(svg.encode())
+    own = root.get("id", "")
+    for style in root.findall("{http://www.w3.org/2000/svg}style"):
+        root.remove(style)  # the page's own style sheet has what matters of it
+    for each in root.iter():
+        if "style" in each.attrib:
+            del each.attrib["style"]
+    text = etree.tostring(root, encoding="unicode")
+    return Markup(text.replace(own, name) if own else text)  # drawn by us, from our own values
+
+
+async def change_line(request: Request) -> Response:
+    """Another idea for a bar, a simpler one, this one kept, or all wishes for it taken back."""
+    form = await request.form()
+    query = {name: field(form, name) for name in ("title", "key", "level", "show", "drawn")}
+    step = (field(form, "what"), int(number(field(form, "bar"), "bar")))
+    await run_in_threadpool(_change, request, query, step)
+    return back_to("/song?" + urlencode(query | {"bar": str(step[1])}) + "#line")
+
+
+def _change(request: Request, query: dict[str, str], step: Step) -> None:
+    asked = _asked(request, query)
+    change_bar(desk_of(request), player_of(request), asked.song, asked.level, step)
 
 
 def _tempo(query: QueryParams, part: Part) -> float:
@@ -153,6 +229,7 @@ def print_song(request: Request) -> Response:
 
 ROUTES = (
     Route("/song", show_song),
+    Route("/song/bar", change_line, methods=["POST"]),
     Route("/song/times", song_times),
     Route("/song/sound", song_sound),
     Route("/song/{what:str}.pdf", print_song),

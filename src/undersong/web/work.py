@@ -14,7 +14,7 @@ from undersong.theory.excerpt import excerpt
 from undersong.theory.key import parse_key
 from undersong.theory.part import Part
 from undersong.web.desk import Desk
-from undersong.web.songs import line_of
+from undersong.web.lines import line_for
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +87,7 @@ def _kept(desk: Desk, number: str) -> Work:
 
 def _line(desk: Desk, player: Player | None, title: str, section: str) -> Work:
     song = desk.song(title)
-    sheet = line_of(song, player.level if player else 1, desk.instrument(player))
+    sheet = line_for(desk, player, song)
     marks = sheet.part.sections
     sections = tuple(dict.fromkeys(mark.name for mark in marks))
     part, name, asked = sheet.part, song.title, {"song": title}

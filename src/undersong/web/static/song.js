@@ -24,6 +24,7 @@ class SongPlayer extends HTMLElement {
     this.addEventListener("click", (event) => this.#clicked(event));
     this.addEventListener("change", () => this.#again());
     document.getElementById("chart")?.addEventListener("click", (event) => this.#tapped(event));
+    document.getElementById("line")?.parentElement?.addEventListener("click", chooseBar);
     document.addEventListener("keydown", (event) => {
       const place = /** @type {HTMLElement} */ (event.target);
       if (event.key !== " " || place.closest("button, a, select, input, textarea")) return;
@@ -164,7 +165,8 @@ class SongPlayer extends HTMLElement {
       return Number(from) <= s * tempo && s * tempo < Number(end);
     });
     const chart = name ? [...document.querySelectorAll(`[data-bar="${name}"]`)] : [];
-    const lit = [...chart, ...tab];
+    const staff = bar < 0 ? [] : [...document.querySelectorAll(".staff .measure")].slice(bar, bar + 1);
+    const lit = [...chart, ...tab, ...staff];
     if (lit.length === this.#lit.length && lit.every((each, i) => each === this.#lit[i])) return;
     for (const each of this.#lit) each.classList.remove("now");
     for (const each of lit) each.classList.add("now");
@@ -228,6 +230,20 @@ class SongPlayer extends HTMLElement {
     /** @type {HTMLButtonElement} */ (this.querySelector('[data-do="unloop"]')).disabled = !loop;
     this.#again();
   }
+}
+
+/**
+ * A tapped bar of the line is the one the buttons below it are about.
+ * @param {Event} event
+ */
+function chooseBar(event) {
+  const target = /** @type {Element} */ (event.target);
+  const bar = target.closest(".tabbar, .measure");
+  const select = /** @type {HTMLSelectElement | null} */ (document.querySelector("[data-bar-form] select"));
+  if (!bar || !select) return;
+  const all = [...document.querySelectorAll("#line ~ .tab .tabbar, .staff .measure")];
+  select.selectedIndex = all.indexOf(bar);
+  for (const each of all) each.classList.toggle("chosen", each === bar);
 }
 
 customElements.define("song-player", SongPlayer);
