@@ -5,7 +5,7 @@
 For every feel in its meters, at every tempo: two bars written for a chart, played by the click, the
 bass and each drum alone, written as a file of each kind and decoded again. Each stroke of the score
 has to be found within 1 ms, and nothing may be found elsewhere (a stroke after a bass note of fewer
-than three periods is not asked for). Prints a line for each feel and
+than four periods is not asked for). Prints a line for each feel and
 meter: strokes, the worst error of each player in ms, and how many were not found or were found
 where nothing is. Ends with the sum; the exit status is 1 where there is anything to mend.
 
@@ -59,7 +59,7 @@ AFTER_S, BEFORE_S, APART_S = 0.0015, 0.004, 0.03
 RISE = 6.0  # of energy, for an onset
 LONG_S, LONG_RISE = 0.025, 2.5  # a wave's own rise and fall is over within a period of low E
 QUIET = 0.01  # of the loudest stroke's energy over `LONG_S`: softer ones are not looked for
-PERIODS = 3.0
+PERIODS = 4.0
 LEAVES = 0.2  # of the height it rises to
 
 

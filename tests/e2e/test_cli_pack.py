@@ -6,9 +6,12 @@ import json
 from importlib.resources import files
 from pathlib import Path
 
+import numpy as np
+import pyloudnorm  # type: ignore[import-untyped]
 import pypdf
 import pytest
 import soundfile
+from scipy.signal import resample_poly
 
 from doors import Undersong
 
@@ -21,7 +24,7 @@ date = 2026-11-29
 [[song]]
 file = "short.txt"
 key = "D"
-tempo = 120
+tempo = 80
 
 [[player]]
 name = "Iris"
@@ -62,6 +65,81 @@ def test_tracks_are_made_once(undersong: Undersong, small: Path, tmp_path: Path)
     assert undersong("pack", small, "--out", out).status == 0
     changed = [track for track in tracks if track.stat().st_mtime_ns != before[track]]
     assert len(changed) == len(tracks) - 1  # all but the tuning notes
+
+
+TWO_SONGS = SMALL.replace(
+    "[[player]]", '[[song]]\nfile = "long.txt"\nkey = "A"\ntempo = 75\n\n[[player]]'
+)
+
+
+@pytest.fixture
+def two_songs(small: Path) -> Path:
+    (small.parent / "long.txt").write_text(SHORT.replace("Short", "Long"), encoding="utf-8")
+    small.write_text(TWO_SONGS, encoding="utf-8")
+    return small
+
+
+def test_a_key_changed_on_sunday_morning_remakes_one_song(
+    undersong: Undersong, two_songs: Path, tmp_path: Path
+) -> None:
+    words = ("--out", tmp_path / "packs", "--tracks", "full", "--tracks", "hard-bars", "--json")
+    made = json.loads(undersong("pack", two_songs, *words).out)["packs"][0]
+    before = {Path(track): Path(track).stat().st_mtime_ns for track in made["tracks"]}
+    two_songs.write_text(TWO_SONGS.replace('"A"', '"Bb"'), encoding="utf-8")
+    again = undersong("pack", two_songs, *words)
+    tracks = {Path(track) for track in json.loads(again.out)["packs"][0]["tracks"]}
+    changed = {path for path in tracks if before.get(path) != path.stat().st_mtime_ns}
+    assert changed == {path for path in tracks if path.name.startswith("02 ")}
+    text = "".join(page.extract_text() for page in pypdf.PdfReader(made["pages"]).pages)
+    assert "B♭" in text
+
+
+def test_every_track_is_as_loud_as_the_others(
+    undersong: Undersong, small: Path, tmp_path: Path
+) -> None:
+    made = json.loads(undersong("pack", small, "--out", tmp_path, "--json").out)["packs"][0]
+    levels = []
+    for track in made["tracks"]:
+        sound, rate_hz = soundfile.read(track)
+        levels.append(pyloudnorm.Meter(rate_hz).integrated_loudness(sound))
+        assert 20 * np.log10(np.abs(resample_poly(sound, 4, 1, axis=0)).max()) <= -1.0
+        assert np.abs(sound[: rate_hz // 10]).max() < 0.001
+        assert np.abs(sound[-20:]).max() < 0.001
+    assert max(levels) - min(levels) < 0.5
+
+
+def test_tracks_of_a_song_taken_off_the_set_go(
+    undersong: Undersong, two_songs: Path, tmp_path: Path
+) -> None:
+    out = tmp_path / "packs"
+    words = ("--out", out, "--tracks", "full", "--files", "flac")
+    assert undersong("pack", two_songs, *words).status == 0
+    kept = out / "Iris" / "my own notes.txt"
+    kept.write_text("louder", encoding="utf-8")
+    two_songs.write_text(SMALL, encoding="utf-8")
+    assert undersong("pack", two_songs, *words).status == 0
+    assert {path.name for path in (out / "Iris").iterdir()} == {
+        ".tracks.json",
+        "01 Short Way Home.flac",
+        "Tuning notes.flac",
+        "my own notes.txt",
+        "pack.pdf",
+    }
+
+
+def test_only_the_kinds_that_are_asked_for(
+    undersong: Undersong, small: Path, tmp_path: Path
+) -> None:
+    kinds = ("half-time", "hard-bars", "bass-out")
+    words = [word for kind in kinds for word in ("--tracks", kind)]
+    said = undersong("pack", small, "--out", tmp_path / "packs", "--json", *words)
+    names = [Path(track).stem for track in json.loads(said.out)["packs"][0]["tracks"]]
+    assert names[:3] == [
+        "Tuning notes",
+        "01 Short Way Home - click on 1 and 3",
+        "01 Short Way Home - bass out",
+    ]
+    assert names[3:] == ["01 Short Way Home - hard bars, climbing"]
 
 
 @pytest.mark.parametrize(

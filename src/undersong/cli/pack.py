@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from undersong.cli.options import Commands, add_json, print_json, write_bytes
 from undersong.cli.outputs import today
 from undersong.cli.sunday import sunday
+from undersong.cli.track import CLIMB_TIMES, climb_bpm, hardest
 from undersong.errors import UndersongError
 
 if TYPE_CHECKING:
@@ -20,10 +21,24 @@ if TYPE_CHECKING:
     from undersong.chart.song import Song
     from undersong.neck.instrument import Instrument
     from undersong.page.packpages import PackSong, PlanDay
+    from undersong.sound.soundfont import SoundFont
     from undersong.sound.tracks import Track
+    from undersong.theory.part import Part
 
 PAGES = "pack.pdf"
 PLAN_DAYS = 6
+HARD_BARS = "hard-bars"
+KINDS = (
+    "full",
+    "bass-out",
+    "slow",
+    "two-and-four",
+    "half-time",
+    "drop-out",
+    HARD_BARS,
+    "climb",
+)
+NOT_USUAL = ("half-time", "climb")
 
 
 def add(commands: Commands) -> None:
@@ -44,6 +59,20 @@ def add(commands: Commands) -> None:
         "--look", choices=("print", "large", "black"), default="print", help="default print"
     )
     command.add_argument("--pages-only", action="store_true", help="no tracks")
+    command.add_argument(
+        "--tracks",
+        action="append",
+        choices=KINDS,
+        metavar="KIND",
+        help=f"only this kind of track, once for each; {', '.join(KINDS)} "
+        f"(usual: all but {' and '.join(NOT_USUAL)})",
+    )
+    command.add_argument(
+        "--files", choices=("mp3", "flac", "ogg", "wav"), default="mp3", help="default mp3"
+    )
+    command.add_argument(
+        "--soundfont", type=Path, metavar="FILE", help="your own .sf2 instead of our instruments"
+    )
     add_json(command)
     command.set_defaults(run=run)
 
@@ -129,7 +158,7 @@ def _pack(
     )
     pages = folder / PAGES
     write_bytes(pages, pdf)
-    tracks = () if args.pages_only else _write_tracks(setlist, lines, instrument, folder)
+    tracks = () if args.pages_only else _write_tracks(args, setlist, lines, instrument, folder)
     return Packed(player.name, pages, tracks)
 
 
@@ -189,24 +218,70 @@ def plan_days(songs: tuple[Song, ...], held_on: date | None) -> tuple[PlanDay, .
 
 
 def _write_tracks(
-    setlist: Setlist, lines: list[PackSong], instrument: Instrument, folder: Path
+    args: argparse.Namespace,
+    setlist: Setlist,
+    lines: list[PackSong],
+    instrument: Instrument,
+    folder: Path,
 ) -> tuple[Path, ...]:
+    from undersong.sound.soundfont import open_soundfont
     from undersong.sound.tracks import Album, write_tracks
 
     def progress(done: int, total: int, name: str) -> None:
         print(f"  {done} of {total}: {name}", file=sys.stderr, flush=True)
 
     album = Album(
-        title=setlist.title, date=setlist.date.isoformat() if setlist.date else "", ending=".mp3"
+        title=setlist.title,
+        date=setlist.date.isoformat() if setlist.date else "",
+        ending=f".{args.files}",
     )
-    return write_tracks(tuple(_tracks(lines, instrument)), folder, album=album, progress=progress)
+    kinds = tuple(args.tracks or (kind for kind in KINDS if kind not in NOT_USUAL))
+    font = None if args.soundfont is None else open_soundfont(args.soundfont)
+    tracks = tuple(_tracks(lines, instrument, kinds, font))
+    return write_tracks(tracks, folder, album=album, progress=progress)
 
 
-def _tracks(lines: list[PackSong], instrument: Instrument) -> Iterator[Track]:
+def _tracks(
+    lines: list[PackSong],
+    instrument: Instrument,
+    kinds: tuple[str, ...],
+    soundfont: SoundFont | None,
+) -> Iterator[Track]:
     from undersong.lines import drum_part, pad_part
-    from undersong.sound.tracks import practice_tracks, tuning_track
+    from undersong.sound.tracks import TrackKind, practice_tracks, tuning_track
 
     yield tuning_track(instrument.tuning.midis)
+    whole = [TrackKind[kind.replace("-", "_").upper()] for kind in kinds if kind != HARD_BARS]
     for number, each in enumerate(lines, 1):
         band = (drum_part(each.song), pad_part(each.song))
-        yield from practice_tracks(f"{number:02} {each.song.title}", each.part, band)
+        yield from practice_tracks(
+            f"{number:02} {each.song.title}",
+            each.part,
+            band,
+            kinds=whole,
+            climb_bpm=climb_bpm(each.part.tempo_bpm),
+            soundfont=soundfont,
+        )
+        if HARD_BARS in kinds and each.part.notes:
+            name = f"{number:02} {each.song.title}"
+            yield _hard_bars(name, each.part, band, instrument, soundfont)
+
+
+def _hard_bars(
+    name: str,
+    part: Part,
+    band: tuple[Part, ...],
+    instrument: Instrument,
+    soundfont: SoundFont | None,
+) -> Track:
+    """The hardest bar and the next, looped, from slow to the song's tempo by the practice rule."""
+    from undersong.sound.tracks import Track, file_name_of, loop_track
+
+    song = Track(file_name_of(name), part.title, part, band, soundfont=soundfont)
+    loop = loop_track(song, hardest(part, instrument), times=CLIMB_TIMES)
+    return replace(
+        loop,
+        name=f"{song.name} - hard bars, climbing",
+        title=f"{loop.title}, climbing",
+        tempos_bpm=climb_bpm(loop.part.tempo_bpm),
+    )

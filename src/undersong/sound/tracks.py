@@ -284,7 +284,8 @@ def write_tracks(
     tracks
         In the order of their track numbers; no two of one name.
     folder
-        Made if it is missing. Other files in it are left alone.
+        Made if it is missing. Tracks of an earlier run that are no longer wanted go, unless
+        somebody has changed them; other files in it are left alone.
     album
         Kind of file and tags.
     progress
@@ -330,9 +331,11 @@ def write_tracks(
 
     pool = ThreadPoolExecutor(max_workers=max(1, workers))
     try:
-        return tuple(pool.map(make, range(1, len(tracks) + 1), tracks))
+        made = tuple(pool.map(make, range(1, len(tracks) + 1), tracks))
     finally:
         pool.shutdown(cancel_futures=True)
+    memory.forget_all_but({path.name for path in made})
+    return made
 
 
 def write_stems(
@@ -370,8 +373,8 @@ class _Memory:
         self._known: dict[str, list[str | int]] = {}
         try:
             known = json.loads(self._path.read_text(encoding="utf-8"))
-            self._known = known if isinstance(known, dict) else {}
-        except (OSError, ValueError):
+            self._known = {name: fact for name, fact in known.items() if isinstance(fact, list)}
+        except (OSError, ValueError, AttributeError):
             pass  # no memory, or a spoilt one: everything is made anew
 
     def holds(self, path: Path, recipe: str) -> bool:
@@ -382,6 +385,20 @@ class _Memory:
         """Remember a file that has just been written."""
         with self._lock:
             self._known[path.name] = [recipe, path.stat().st_size]
-            part = self._path.with_suffix(".json.new")
-            part.write_text(json.dumps(self._known, indent=1), encoding="utf-8")
-            part.replace(self._path)
+            self._write()
+
+    def forget_all_but(self, names: set[str]) -> None:
+        """Remove tracks of earlier runs: one left from last Sunday would be practised."""
+        gone = set(self._known) - names
+        for name in gone:
+            path = self._path.parent / Path(name).name
+            if path.is_file() and self._known[name][1:] == [path.stat().st_size]:
+                path.unlink()
+            del self._known[name]
+        if gone:
+            self._write()
+
+    def _write(self) -> None:
+        part = self._path.with_suffix(".json.new")
+        part.write_text(json.dumps(self._known, indent=1), encoding="utf-8")
+        part.replace(self._path)
