@@ -53,8 +53,10 @@ CHANGE_WORTH, CHANGE_PRIOR, CHANGE_MOST = 20.0, 3.5, 4.0
 LEAST_CHANGED = -3.5
 MOST_AT_ONCE = 4
 ODDS_LIMIT = 8.0
-STAGES_S = (0.0905, 0.1255, 0.174, 0.2265, 0.3025, 0.4065)
+LASTING_S = (0.0905, 0.1255, 0.174, 0.2265, 0.3025, 0.4065)
 """Ages from which each of `pitch.WINDOWS` fits between the settling of a note and its end."""
+STAGES_S = (0.0905, 0.115, *LASTING_S[2:])
+"""Ages from which each is used: the second before its end, where the window is nearly zero."""
 KEPT_S = 2.0
 
 WEIGHTS = np.array([5.1, 1.57, 0.81, 3.94, 5.54, -9.46, 5.1, -8.04, 0.47, 0.87])
@@ -309,6 +311,8 @@ class LiveEvidence:
     def _read(self, struck: Struck, end_s: float) -> None:
         """Read the pitch of a place's sound up to a time."""
         struck.stage = _stage_at(end_s - struck.onset_s)
+        if struck.stage and end_s > self._stream.now_s - 2 * FRAME_S:
+            end_s = max(end_s, struck.onset_s + LASTING_S[struck.stage - 1])
         part = self._stretch(struck, end_s)
         struck.scores = part.scores(self.tuning_cents)[0]
         struck.level_db = float(part.level_db[0])
