@@ -5,6 +5,11 @@ from pathlib import Path
 
 import pytest
 
+from undersong.chart.counts import set_counts
+from undersong.chart.lownotes import low_notes
+from undersong.chart.ranges import keys_for_singer
+from undersong.chart.words import low_words, singer_words
+from undersong.theory.pitch import parse_pitch
 from undersong.web.desk import Desk
 from web_app import TestClient, demo_client
 
@@ -30,7 +35,41 @@ def test_sunday_lists_the_set_in_order(app: tuple[TestClient, Desk]) -> None:
     places = [text.index(f">{title}</a>") for title in titles(desk)]
     assert places == sorted(places)
     assert "B♭" in text
-    assert "25 bars below low E" in text
+    for song in desk.sunday().songs:
+        assert low_words(low_notes(song)).replace("Bb", "B♭").replace("C#", "C♯") in text
+
+
+def test_how_songs_follow_and_what_the_set_is_made_of(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    text = client.get("/").text
+    songs = desk.sunday().songs
+    assert text.count(", then <strong>") == len(songs) - 1
+    bars = set_counts(songs).keys
+    assert all(f"{str(key).replace('b', '♭')} {count}" in text for key, count in bars.items())
+    assert "Commonest moves of the bass" in text
+
+
+def test_a_singers_keys_stand_beside_the_low_notes(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    title = "Slow Water, Bright Stone"
+    asked = {"title": title, "low": "A3", "high": "C5"}
+    text = client.get("/sunday/key", params=asked).text
+    fits = keys_for_singer(desk.song(title), parse_pitch("A3"), parse_pitch("C5"))
+    assert f"Best for this voice: <strong>{fits[0].key}</strong>" in text
+    assert singer_words(fits[0]) in text
+    # Kept with the singer's name, so that the next song shows it unasked.
+    form = {"title": title, "key": "F", "tempo": "72", "singer": "Ilse", "low": "A3", "high": "C5"}
+    client.post("/sunday/change", data=form)
+    other = {"title": "The North Window", "key": "Em", "tempo": "70", "singer": "Ilse"}
+    client.post("/sunday/change", data=other)
+    assert 'value="C5"' in client.get("/sunday/key", params={"title": "The North Window"}).text
+
+
+@pytest.mark.parametrize(("low", "high"), [("H3", "C5"), ("C5", "A3"), ("A3", "")])
+def test_a_voice_that_cannot_be_is_said(app: tuple[TestClient, Desk], low: str, high: str) -> None:
+    client, _ = app
+    asked = {"title": "Slow Water, Bright Stone", "low": low, "high": high}
+    assert client.get("/sunday/key", params=asked).status_code == 400
 
 
 def test_a_key_and_tempo_are_changed(app: tuple[TestClient, Desk]) -> None:

@@ -50,7 +50,7 @@ def key_table(rows: Sequence[LowNotes], fits: Sequence[KeyFit] = ()) -> tuple[st
     head = f"{'key':<5}{'lowest 1':<10}" + "".join(f"{_below(name):<14}" for name in _UPPER)
     bass = [fit.bass for fit in fits] or list(rows)
     lines = [head + "the melody" if fits else head]
-    voice = [f"{fit.low} to {fit.high}, {_spare(fit)}" for fit in fits] or [""] * len(bass)
+    voice = [f"{fit.low} to {fit.high}, {singer_words(fit)}" for fit in fits] or [""] * len(bass)
     lines += [_key_row(low) + sung for low, sung in zip(bass, voice, strict=True)]
     lines.append(f"Below E1 and D1: of {bass[0].bars} bars, those a five-string can take lower.")
     return tuple(line.rstrip() for line in lines)
@@ -68,7 +68,8 @@ def _key_row(low: LowNotes) -> str:
     return f"{low.key!s:<5}{low.tonic!s:<10}{counts}"
 
 
-def _spare(fit: KeyFit) -> str:
+def singer_words(fit: KeyFit) -> str:
+    """What a key leaves a singer, or asks too much of."""
     if fit.fits:
         return f"fits, with {_half_steps(fit.spare_low)} below and {fit.spare_high} above"
     over = [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 from math import isfinite
 from typing import TYPE_CHECKING
@@ -47,9 +48,18 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters["signs"] = lambda value: musical_signs(str(value))
+    made.filters["signed"] = _signed
     made.filters["begun"] = lambda text: text[:1].upper() + text[1:]
     made.filters["plain"] = lambda value: f"{value:g}"
     return made
+
+
+_NAMED = re.compile(r"\b([A-G])(bb?|##?)(?![a-z])|(?<![\w#])(bb?|##?)(?=[1-7])")
+
+
+def _signed(text: str) -> str:
+    """A sentence with proper flats and sharps in the notes and numbers it names."""
+    return _NAMED.sub(lambda found: musical_signs(found[0]), text)
 
 
 def desk_of(connection: HTTPConnection) -> Desk:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
@@ -11,20 +13,27 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from undersong.chart.arrive import read_sheet
+from undersong.chart.counts import set_counts
 from undersong.chart.lownotes import LowNotes, low_note_table, low_notes
+from undersong.chart.ranges import KeyFit, keys_for_singer
 from undersong.chart.roadmap import duration_s, total_bars
 from undersong.chart.setlist import Setlist, SetSong
 from undersong.chart.sheet import SheetSettings
 from undersong.chart.song import Song
 from undersong.chart.text import parse_song
+from undersong.chart.transitions import transitions
+from undersong.chart.words import count_words, hard_words, low_words, singer_words, transition_words
 from undersong.chart.write import song_text
 from undersong.errors import ChartErrors, LogError, UndersongError
-from undersong.theory.key import parse_key
+from undersong.theory.key import Key, parse_key
+from undersong.theory.pitch import parse_pitch
 from undersong.web.chartview import chart_view
 from undersong.web.desk import Desk, Sunday, sentences
 from undersong.web.pages import back_to, desk_of, field, keys_of, number, page
 
 LARGEST_SHEET_BYTES = 8 * 2**20
+HARDEST_SHOWN = 6
+VOICES = "voices"
 _BAD = 400
 
 
@@ -42,14 +51,6 @@ class SongLine:
     length: str
     low: str
     remarks: tuple[str, ...]
-
-
-def low_words(low: LowNotes) -> str:
-    """How many bars reach below a four-string, in few words."""
-    count = low.below["four-string"]
-    if not count:
-        return "none below low E"
-    return f"{count} {'bar' if count == 1 else 'bars'} below low E"
 
 
 def _line(entry: SetSong, song: Song) -> SongLine:
@@ -80,35 +81,79 @@ def show_sunday(request: Request) -> Response:
     ]
     listed = {line.title for line in lines}
     others = [each.title for each in desk.book.charts() if each.title not in listed]
-    return page(request, "sunday.html", sunday=sunday, lines=lines, others=others)
+    return page(
+        request, "sunday.html", sunday=sunday, lines=lines, others=others, **_over(sunday.songs)
+    )
+
+
+def _over(songs: tuple[Song, ...]) -> dict[str, Any]:
+    """How the songs follow one another, and what the set is made of."""
+    counts = set_counts(songs)
+    pairs = zip(songs, songs[1:], transitions(songs), strict=False)
+    return {
+        "joins": [(one.title, other.title, transition_words(step)) for one, other, step in pairs],
+        "counts": count_words(counts),
+        "hard": [hard_words(bar) for bar in counts.hard[:HARDEST_SHOWN]],
+    }
 
 
 def show_song_key(request: Request) -> Response:
-    """A song's key and tempo for the day, with what each key asks of the low strings."""
-    desk = desk_of(request)
-    title = request.query_params.get("title", "")
-    song = desk.song(title)
-    table = [
-        {
-            "key": str(row.key),
-            "four": row.below["four-string"],
-            "dropped": row.below["low string dropped"],
-            "tonic": str(row.tonic),
-            "ends_low": row.ends_low,
-            "is_now": row.key == song.key,
-        }
-        for row in low_note_table(song)
-    ]
+    """A song's key and tempo for the day: what each key asks of the bass, and of the singer."""
+    desk, query = desk_of(request), request.query_params
+    title = query.get("title", "")
+    song, entry = desk.song(title), desk.sunday().entry(title)
+    voice = _voice(query) or voices(desk).get(entry.singer if entry else "", ("", ""))
+    fits = _fits(song, voice) if song.melody else {}
+    rows = low_note_table(song)
     return page(
         request,
         "key.html",
         title=title,
         song=song,
-        entry=desk.sunday().entry(title),
-        table=table,
+        entry=entry,
+        table=[_key_row(row, song, fits.get(row.key)) for row in rows],
+        best=next(iter(fits), None),
+        voice=voice,
         keys=keys_of(song.key.mode),
         bars=total_bars(song),
+        low_words=low_words(low_notes(song)),
     )
+
+
+def _key_row(row: LowNotes, song: Song, fit: KeyFit | None) -> dict[str, object]:
+    return {
+        "key": str(row.key),
+        "four": row.below["four-string"],
+        "dropped": row.below["low string dropped"],
+        "tonic": str(row.tonic),
+        "ends_low": row.ends_low,
+        "is_now": row.key == song.key,
+        "melody": "" if fit is None else f"{fit.low} to {fit.high}",
+        "sung": "" if fit is None else singer_words(fit),
+        "fits": fit is not None and fit.fits,
+    }
+
+
+def _voice(query: Mapping[str, str]) -> tuple[str, str] | None:
+    """A singer's lowest and highest note as asked for; None where neither is."""
+    low, high = query.get("low", "").strip(), query.get("high", "").strip()
+    return (low, high) if low or high else None
+
+
+def _fits(song: Song, voice: tuple[str, str]) -> dict[Key, KeyFit]:
+    """Every key for a singer, the best first; nothing where no range was said."""
+    if not any(voice):
+        return {}
+    low, high = (parse_pitch(text) for text in voice)
+    return {fit.key: fit for fit in keys_for_singer(song, low, high)}
+
+
+def voices(desk: Desk) -> dict[str, tuple[str, str]]:
+    """What is known of who sings: lowest and highest comfortable note by name."""
+    kept = desk.book.setting(VOICES, {})
+    if not isinstance(kept, dict):
+        return {}
+    return {str(name): (str(low), str(high)) for name, (low, high) in kept.items()}
 
 
 async def change_sunday(request: Request) -> Response:
@@ -151,12 +196,18 @@ def _changed(desk: Desk, entry: SetSong, form: FormData) -> SetSong:
     key = parse_key(field(form, "key"))
     desk.song(entry.file, key)
     tempo_bpm = number(field(form, "tempo"), "tempo")
-    replace(desk.song(entry.file), tempo_bpm=tempo_bpm)  # says what is wrong with it, if anything
+    song = replace(desk.song(entry.file), tempo_bpm=tempo_bpm)  # says what is wrong, if anything
+    singer, voice = field(form, "singer").strip(), (field(form, "low"), field(form, "high"))
+    if singer and any(voice):
+        if song.melody:
+            _fits(song, voice)
+        known = {name: list(each) for name, each in voices(desk).items()}
+        desk.book.keep_setting(VOICES, known | {singer: [each.strip() for each in voice]})
     return replace(
         entry,
         key=key,
         tempo_bpm=tempo_bpm,
-        singer=field(form, "singer").strip(),
+        singer=singer,
         notes=field(form, "notes").strip(),
     )
 
