@@ -3,9 +3,9 @@
     python design/ear_odds.py FOLDER [FOLDER ...]
 
 Folders hold takes of the tune split (`benchmarks/make_takes.py --split tune`), never of the report
-split. A logistic rule is fitted to what `undersong.ear.evidence.measured` saw: a place within 30
+split. A logistic rule is fitted to what `undersong.ear.measures.measured` saw: a place within 30
 ms of a played note is that note's (the best of them, one for each), one further than 45 ms from
-any is none. Prints the weights for `evidence.WEIGHTS` and how many notes and other places fall on
+any is none. Prints the weights for `measures.WEIGHTS` and how many notes and other places fall on
 the wrong side of several odds. The weights in use were fitted on 160 dry tune takes (4,411 notes).
 """
 
@@ -21,7 +21,7 @@ ROOT = Path(__file__).parent.parent
 sys.path.insert(0, str(ROOT / "tests"))
 
 from ear_truth import known_takes  # noqa: E402
-from undersong.ear import evidence  # noqa: E402
+from undersong.ear import evidence, measures  # noqa: E402
 from undersong.ear.frames import listen  # noqa: E402
 
 Floats = NDArray[np.float64]
@@ -41,10 +41,10 @@ def logistic(table: Floats, is_note: Floats) -> Floats:
 
 def labelled(folder: Path) -> list[tuple[Floats, Floats]]:
     """Measures and labels of every take of a folder."""
-    seen: list[evidence.Measures] = []
+    seen: list[measures.Measures] = []
     measured = evidence.measured
 
-    def remembering(*args: object) -> evidence.Measures:
+    def remembering(*args: object) -> measures.Measures:
         seen.append(measured(*args))  # type: ignore[arg-type]
         return seen[-1]
 
@@ -57,7 +57,7 @@ def labelled(folder: Path) -> list[tuple[Floats, Floats]]:
         played_s = np.array([note["onset_s"] for note in take.truth["played"]])
         off = np.abs(last.onset_s[:, None] - played_s)
         label = np.where(off.min(axis=1) > OTHER_S, 0.0, np.nan)
-        odds = last.table @ evidence.WEIGHTS
+        odds = last.table @ measures.WEIGHTS
         for note in range(len(played_s)):
             near = np.flatnonzero(off[:, note] < OWN_S)
             if len(near):
@@ -75,7 +75,7 @@ def main() -> None:
     is_note = np.concatenate([row[1] for row in rows])
     weights = logistic(table, is_note)
     print("WEIGHTS =", np.round(weights, 2).tolist())
-    for name, each in (("in use", evidence.WEIGHTS), ("fitted", weights)):
+    for name, each in (("in use", measures.WEIGHTS), ("fitted", weights)):
         odds = table @ each
         for limit in (-2, 0, 2):
             lost = np.mean(odds[is_note == 1] < limit)

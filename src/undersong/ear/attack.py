@@ -30,6 +30,7 @@ FRAME_S = 0.001
 FRAME = round(FRAME_S * RATE_HZ)
 CHUNK_S = 64.0
 PIECE = 1 << 16
+LONG_PIECE = 1 << 19
 AHEAD = 100
 """Frames within which a note shows how loud it will be."""
 MIDDLE_SHARE = 0.7
@@ -160,22 +161,46 @@ def attacks(samples: Samples) -> Attacks:
     samples
         Shape (n_samples,), at `RATE_HZ`.
     """
-    rise = {band.name: np.maximum(0, rises(band_energies(samples, band), band)) for band in BANDS}
-    combined = rise["high"] + np.maximum(rise["low"], MIDDLE_SHARE * rise["middle"])
-    places, _ = find_peaks(combined, height=LEAST_STRENGTH, distance=LEAST_GAP)
-    near = {
-        name: maximum_filter1d(values, 21)[places].astype(np.float64)
-        for name, values in rise.items()
-    }
+    gaps = gaps_s(samples)
+    rise = {}
+    for band in BANDS:
+        rise[band.name] = rises(band_energies(samples, band), band)
+        np.maximum(0, rise[band.name], out=rise[band.name])
+    combined = MIDDLE_SHARE * rise["middle"]
+    np.maximum(rise["low"], combined, out=combined)
+    combined += rise["high"]
+    places = peaks(combined, LEAST_STRENGTH, LEAST_GAP)
+    del combined
     onset_s = refined(places, rise["high"], rise["body"])
+    near = {name: _largest_near(values, places) for name, values in rise.items()}
     order = np.argsort(onset_s, kind="stable")
     return Attacks(
         onset_s[order],
         near["high"][order],
         near["middle"][order],
         near["low"][order],
-        gaps_s(samples),
+        gaps,
     )
+
+
+def peaks(values: Frames, height: float, distance: int) -> NDArray[np.intp]:
+    """Places of the tops of a curve, piece by piece, which keeps memory small in long takes."""
+    found = []
+    for first in range(0, len(values), LONG_PIECE):
+        start = max(0, first - 8 * distance)
+        some, _ = find_peaks(
+            values[start : first + LONG_PIECE + 8 * distance], height=height, distance=distance
+        )
+        some = some + start
+        found.append(some[(some >= first) & (some < first + LONG_PIECE)])
+    return np.concatenate(found) if found else np.zeros(0, np.intp)
+
+
+def _largest_near(values: Frames, places: NDArray[np.intp]) -> Floats:
+    """Largest value within 10 frames of each place."""
+    around = places[:, None] + np.arange(-10, 11)
+    near = values[np.clip(around, 0, len(values) - 1)]
+    return np.asarray(near.max(axis=1), np.float64)
 
 
 def refined(places: NDArray[np.intp], high: Frames, body: Frames) -> Floats:
@@ -219,7 +244,11 @@ def gaps_s(samples: Samples) -> Floats:
         Shape (n_gaps, 2): beginning and end of each in seconds. No hand damps a string by 26 dB in
         4 ms, so a hole is no rest.
     """
-    quiet = np.concatenate(([False], np.abs(samples) < GAP_LEVEL, [False])).astype(np.int8)
+    quiet = np.zeros(len(samples) + 2, np.int8)
+    step = int(CHUNK_S * RATE_HZ)
+    for start in range(0, len(samples), step):
+        piece = samples[start : start + step]
+        quiet[start + 1 : start + 1 + len(piece)] = np.abs(piece) < GAP_LEVEL
     turns = np.diff(quiet)
     first, last = np.flatnonzero(turns == 1), np.flatnonzero(turns == -1)
     length_s = (last - first) / RATE_HZ

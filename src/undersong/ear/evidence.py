@@ -18,11 +18,11 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d
-from scipy.signal import find_peaks
 
-from undersong.ear.attack import FRAME_S, MIDDLE_SHARE, Attacks, attacks
+from undersong.ear.attack import Attacks, attacks
+from undersong.ear.doubts import bodiless, changed, going_on_worth, gone_on
 from undersong.ear.frames import Samples, Take
+from undersong.ear.measures import DISTINCT_S, WEIGHTS, measured
 from undersong.ear.pitch import (
     MIDIS,
     Stretches,
@@ -31,8 +31,7 @@ from undersong.ear.pitch import (
     stretches,
     tuning_of,
 )
-from undersong.ear.renewal import Renewal, edges_of, smooth_string
-from undersong.ear.ringing import in_step
+from undersong.ear.renewal import Renewal, edges_of, smooth_in_place
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -48,22 +47,8 @@ FRESH_S = 0.05
 STILL_POSSIBLE = -6.0
 TURNS = 5
 IMPOSSIBLE = -6.0
-LEAST_CHANGED, CHANGED_S = -3.5, 0.1
-CHANGE_WORTH, CHANGE_PRIOR = 20.0, 3.5
 BATCH = 256
-RENEWED_SHARE = 0.12
-RENEWAL_RISE = 40
-RENEWAL_DELAY_S = 0.01
-DISTINCT_S = 0.018
-QUIET_SHARE = 0.02
 ODDS_LIMIT = 8.0
-LEAST_GOING_ON = -2.0
-LEAST_IN_STEP, IN_STEP = 0.75, 0.95
-"""Correlations (`ringing.in_step`) below and above which a note surely does not, does go on."""
-GOING_ON_WORTH, OFTEN = (7.0, 12.0), (0.08, 0.2)
-USUAL_PERCENT = 60
-BODY_WORTH, LEAST_BODY = 6.0, 1.5
-FAINT_WORTH, FAINTEST_DB = 0.5, 22.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +72,7 @@ class Evidence:
     string
         The take at `PITCH_RATE_HZ`, for asking again about a stretch.
     smooth
-        From `renewal.smooth_string`.
+        As in `Sound`.
     notes_s, f0_hz
         Shape (n_notes,): likely notes and their fundamentals.
     gaps_s
@@ -104,7 +89,7 @@ class Evidence:
     tuning_cents: float
     string: Samples
     length_s: float
-    smooth: Samples
+    smooth: NDArray[np.float16]
     notes_s: Floats
     f0_hz: Floats
     gaps_s: Floats
@@ -116,80 +101,61 @@ class Evidence:
 
 
 @dataclass(frozen=True, slots=True)
-class Measures:
-    """What was measured at each place where something may begin, each of shape (n_attacks,)."""
+class Sound:
+    """What the ear keeps of a take's sound; the samples themselves are not needed any more.
 
-    onset_s: Floats
-    high: Floats
-    middle: Floats
-    low: Floats
-    renewal: Floats
-    restless: Floats
-    spent: Floats
-    level: Floats
-    gain: Floats
+    Attributes
+    ----------
+    string
+        As in `Evidence`.
+    smooth
+        From `renewal.smooth_string`, at half the precision: 66 dB are more than is asked of it.
+    found
+        All its rises.
+    """
 
-    @property
-    def strength(self) -> Floats:
-        """As in `Attacks`."""
-        return self.high + np.maximum(self.low, MIDDLE_SHARE * self.middle)
-
-    @property
-    def table(self) -> Floats:
-        """Columns in the order of `WEIGHTS`, shape (n_attacks, n_weights)."""
-        renewal = np.log(self.renewal + 0.02)
-        return np.stack(
-            (
-                np.ones_like(renewal),
-                np.minimum(self.high, 5),
-                np.minimum(self.middle, 5),
-                np.minimum(self.low, 5),
-                renewal,
-                self.restless,
-                renewal * self.restless,
-                self.spent,
-                np.clip(self.level, -8, 1),
-                np.clip(self.gain, -3, 3),
-            ),
-            axis=1,
-        )
+    string: Samples
+    smooth: NDArray[np.float16]
+    found: Attacks
+    length_s: float
 
 
-WEIGHTS = np.array([5.1, 1.57, 0.81, 3.94, 5.54, -9.46, 5.1, -8.04, 0.47, 0.87])
+def kept_of(samples: Samples, length_s: float, found: Attacks | None = None) -> Sound:
+    """What is kept of a take; its attacks may be known already. The samples are written over."""
+    if found is None:
+        found = attacks(samples)
+    string = at_pitch_rate(samples)
+    return Sound(string, smooth_in_place(samples).astype(np.float16), found, length_s)
 
 
 def gathered(take: Take, found: Attacks | None = None) -> Evidence:
     """All evidence of a take; its attacks may be known already."""
-    string = at_pitch_rate(take.samples)
-    smooth = smooth_string(take.samples)
-    renewal = Renewal(smooth)
-    if found is None:
-        found = attacks(take.samples)
+    return weighed(kept_of(take.samples.copy(), take.length_s, found))
+
+
+def weighed(sound: Sound) -> Evidence:
+    """All evidence of a take of which the sound is kept."""
+    string, found = sound.string, sound.found
+    renewal = Renewal(sound.smooth)
     notes_s = apart(found.onset_s[found.strength > STRONG])
-    tuning = 0.0
-    for turn in range(TURNS):
+    tuning = _rounded_tuning(string, notes_s, sound.length_s)
+    pitches = Pitches(string, tuning)
+    for _ in range(TURNS):
         sounded_s = notes_s
-        until_s = _heard_until(notes_s, take.length_s)
-        if turn == 0:
-            tuning = TUNING_ROUND_CENTS * round(
-                tuning_of(_some(string, notes_s, until_s)) / TUNING_ROUND_CENTS
-            )
-            pitches = Pitches(string, tuning)
-        f0_hz = pitches.read(notes_s, until_s)
-        track = _renewal(pitches, renewal, notes_s, f0_hz)
-        measures = measured(found, track)
+        f0_hz = pitches.read(notes_s, _heard_until(notes_s, sound.length_s))
+        measures = measured(found, _renewal(pitches, renewal, notes_s, f0_hz))
         odds = np.clip(measures.table @ WEIGHTS, -ODDS_LIMIT, ODDS_LIMIT)
         odds[in_gap(measures.onset_s, found.gaps_s)] = -ODDS_LIMIT
         # A rise that was strong by itself still parts two notes: the weighing may have failed only
         # because the note before it was not known yet.
-        before_s = notes_s
         likely = (odds > 0) | ((measures.strength > STRONG) & (odds > STILL_POSSIBLE))
         notes_s = measures.onset_s[likely][strongest(measures.onset_s[likely], odds[likely])]
-        if np.array_equal(notes_s, before_s):
+        if np.array_equal(notes_s, sounded_s):
             break
+    del renewal
     kept = strongest(measures.onset_s, odds)
     onset_s, odds = measures.onset_s[kept], odds[kept]
-    end_s = ends(onset_s, notes_s, take.length_s)
+    end_s = ends(onset_s, notes_s, sound.length_s)
     possible = np.flatnonzero(odds > IMPOSSIBLE)
     scores, level_db = np.zeros((len(odds), len(MIDIS))), np.full(len(odds), -120.0)
     scores[possible], level_db[possible] = _scored(
@@ -208,13 +174,19 @@ def gathered(take: Take, found: Attacks | None = None) -> Evidence:
         level_db=level_db,
         tuning_cents=tuning,
         string=string,
-        length_s=take.length_s,
-        smooth=smooth,
+        length_s=sound.length_s,
+        smooth=sound.smooth,
         notes_s=sounded_s,
         f0_hz=f0_hz,
         gaps_s=found.gaps_s,
         going_on=going_on,
     )
+
+
+def _rounded_tuning(string: Samples, notes_s: Floats, length_s: float) -> float:
+    """The take's tuning in cents, so rounded that few tables of expected spectra are made."""
+    some = _some(string, notes_s, _heard_until(notes_s, length_s))
+    return TUNING_ROUND_CENTS * round(tuning_of(some) / TUNING_ROUND_CENTS)
 
 
 def _scored(
@@ -229,77 +201,6 @@ def _scored(
         some = stretches(string, onset_s[rows], until_s)
         scores[rows], level_db[rows] = some.scores(tuning_cents), some.level_db
     return scores, level_db
-
-
-def changed(
-    odds: Floats, scores: Floats, onset_s: Floats, end_s: Floats, f0_before: Floats
-) -> Floats:
-    """Odds again, where the pitch after a place is another than before it.
-
-    A note that is slid or hammered, or plucked very softly, shows in nothing else.
-    """
-    column = _columns(f0_before)
-    asked = (column >= 0) & (odds > LEAST_CHANGED) & (end_s - onset_s > CHANGED_S)
-    rows = np.flatnonzero(asked)
-    margin = scores[rows].max(axis=1) - scores[rows, column[rows]]
-    odds = odds.copy()
-    odds[rows] = np.maximum(odds[rows], np.minimum(CHANGE_WORTH * margin - CHANGE_PRIOR, 4.0))
-    return odds
-
-
-def gone_on(
-    string: Samples,
-    odds: Floats,
-    scores: Floats,
-    onset_s: Floats,
-    end_s: Floats,
-    before_hz: Floats,
-) -> Floats:
-    """How surely each likely note is only the one before it, interrupted, in [0, 1].
-
-    Asked where the pitch after it is the pitch before it.
-    """
-    going_on = np.zeros(len(onset_s))
-    column = _columns(before_hz)
-    rows = np.flatnonzero((odds > LEAST_GOING_ON) & (scores.argmax(axis=1) == column))
-    likely_s = onset_s[odds > 0]
-    for row in rows:
-        earlier = np.searchsorted(likely_s, onset_s[row] - DISTINCT_S) - 1
-        since_s = float(likely_s[earlier]) if earlier >= 0 else 0.0
-        step = in_step(
-            string, float(onset_s[row]), float(before_hz[row]), since_s, float(end_s[row])
-        )
-        going_on[row] = np.clip((step - LEAST_IN_STEP) / (IN_STEP - LEAST_IN_STEP), 0, 1)
-    return going_on
-
-
-def going_on_worth(going_on: Floats, odds: Floats) -> float:
-    """What going on counts for against a note: more where drums interrupt a take all the time.
-
-    Of notes struck again a few in a hundred seem to go on by chance.
-    """
-    likely = max(1, np.count_nonzero(odds > 0))
-    share = np.count_nonzero(going_on[odds > 0] > 0.5) / likely
-    often = np.clip((share - OFTEN[0]) / (OFTEN[1] - OFTEN[0]), 0, 1)
-    return float(GOING_ON_WORTH[0] + often * (GOING_ON_WORTH[1] - GOING_ON_WORTH[0]))
-
-
-def bodiless(odds: Floats, scores: Floats, level_db: Floats) -> Floats:
-    """What speaks against each attack because no pitch, or hardly a sound, comes after it."""
-    likely = odds > 0
-    if not likely.any():
-        return np.zeros(len(odds))
-    best = scores.max(axis=1)
-    usual, usual_db = (np.percentile(each[likely], USUAL_PERCENT) for each in (best, level_db))
-    lack = BODY_WORTH * np.maximum(0, usual - LEAST_BODY - best)
-    return np.asarray(lack + FAINT_WORTH * np.maximum(0, usual_db - FAINTEST_DB - level_db))
-
-
-def _columns(f0_hz: Floats) -> Places:
-    """Hypothesis nearest each fundamental; -1 where there is none or it is out of range."""
-    known = np.where(np.isfinite(f0_hz), f0_hz, 1.0)
-    column = np.round(69 + 12 * np.log2(known / 440)).astype(np.intp) - MIDIS[0]
-    return np.where((column >= 0) & (column < len(MIDIS)), column, -1)
 
 
 def strongest(onset_s: Floats, odds: Floats, least_s: float = 0.035) -> Places:
@@ -402,43 +303,6 @@ def _what_may_ring(f0_hz: Floats, early_hz: Floats, note: int) -> list[tuple[flo
     return [guess for guess in guesses if all(np.isfinite(guess))]
 
 
-def measured(found: Attacks, track: Samples) -> Measures:
-    """Measures at every rise and at every place where the string's sound is renewed.
-
-    Parameters
-    ----------
-    track
-        New energy and energy of every frame, from `renewal.Renewal.track`.
-    """
-    new, energy = track
-    if not energy.any():
-        none = np.zeros(len(found.onset_s))
-        still = np.full_like(none, -8.0)
-        return Measures(
-            found.onset_s, found.high, found.middle, found.low, none, none, none, still, none
-        )
-    loudness = float(np.percentile(maximum_filter1d(energy, 401)[::50], 80)) + 1e-9
-    coming = maximum_filter1d(energy, 81, origin=-40) + QUIET_SHARE * loudness
-    renewal = new / coming
-    place_s, source = _places(found.onset_s, renewal)
-    frame = np.clip((place_s / FRAME_S).astype(np.intp), 0, len(energy) - 1)
-    share = new / np.maximum(energy, 1e-12) * np.minimum(1, energy / (0.01 * loudness))
-    quiet = 0.01 * loudness
-    after = _around(energy, frame, 0, 60, 5).max(axis=1)
-    before = _around(energy, frame, -60, -16, 5).max(axis=1)
-    renewal_there = _around(renewal, frame, -24, 9, 1).max(axis=1)
-    rises = [np.append(rise, 0.0)[source] for rise in (found.high, found.middle, found.low)]
-    return Measures(
-        place_s,
-        *(rises[0], rises[1], rises[2]),
-        renewal=renewal_there,
-        restless=np.median(_around(share, frame, -70, -22, 4), axis=1),
-        spent=_around(renewal, frame, -64, -25, 3).max(axis=1),
-        level=np.log(after / loudness + 1e-9),
-        gain=np.log((after + quiet) / (before + quiet)),
-    )
-
-
 def fundamentals_before(onset_s: Floats, notes_s: Floats, f0_hz: Floats) -> Floats:
     """Fundamental of the note that was sounding before each onset, nan where there was none."""
     if len(notes_s) == 0:
@@ -456,27 +320,3 @@ def in_gap(onset_s: Floats, gaps_s: Floats) -> NDArray[np.bool_]:
     for first_s, last_s in gaps_s:
         inside |= (onset_s > first_s - GAP_BEFORE_S) & (onset_s < last_s + GAP_AFTER_S)
     return inside
-
-
-def _around(values: Floats | Samples, frame: Places, first: int, last: int, step: int) -> Floats:
-    """Values from `first` to `last` frames after each of some frames, shape (n, n_steps)."""
-    places = frame[:, None] + np.arange(first, last, step)
-    return np.asarray(values[np.clip(places, 0, len(values) - 1)])
-
-
-def _places(onset_s: Floats, renewal: Samples) -> tuple[Floats, Places]:
-    """All places to weigh, and for each the rise it came from (-1: renewed without a rise)."""
-    peaks, _ = find_peaks(renewal, height=RENEWED_SHARE, distance=25)
-    back = np.arange(-RENEWAL_RISE, 1)
-    run = renewal[np.clip(peaks[:, None] + back, 0, None)] >= 0.5 * renewal[peaks, None]
-    # The last frame before the peak that is not yet half as high; the window looks ahead by itself.
-    rise = np.where(run.all(axis=1), 0, RENEWAL_RISE - run[:, ::-1].argmin(axis=1) + 1)
-    peak_s = (peaks - RENEWAL_RISE + rise) * FRAME_S + RENEWAL_DELAY_S
-    at = np.searchsorted(onset_s, peak_s)
-    padded = np.concatenate(([-np.inf], onset_s, [np.inf]))
-    near = np.minimum(peak_s - padded[at], padded[at + 1] - peak_s)
-    peak_s = peak_s[near > DISTINCT_S]
-    place_s = np.concatenate((onset_s, peak_s))
-    source = np.concatenate((np.arange(len(onset_s)), np.full(len(peak_s), -1)))
-    order = np.argsort(place_s, kind="stable")
-    return place_s[order], source[order].astype(np.intp)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from undersong.ear.align import NONE, REACH_S, Asked, Heard, Match, aligned, pitch_odds
 from undersong.ear.attack import attacks
-from undersong.ear.evidence import Evidence, gathered
+from undersong.ear.evidence import Evidence, Sound, kept_of, weighed
 from undersong.ear.frames import Take, listen
 from undersong.ear.grid import Grid, fitted, followed, located, on_click, timing_grid
 from undersong.ear.hearing import HeardNote, Hearing, Reference
@@ -78,18 +78,29 @@ def hear(
     if start_s is not None and not isfinite(start_s):
         raise PracticeError(f"A start at {start_s} seconds is no place in a recording.")
     asked, index = asked_strokes(asked_part)
+    take, sound, click = _listened(blocks, sample_rate_hz, asked_part)
+    if isinstance(sound, str):
+        return _refused(sound, asked_part, window, start_s)
+    evidence = weighed(sound)
+    return heard_against(asked_part, asked, index, take, evidence, window, start_s, click=click)
+
+
+def _listened(
+    blocks: Iterable[NDArray[np.floating]], sample_rate_hz: int, part: Part
+) -> tuple[Take, Sound | str, Click | None]:
+    """A take without its samples, what is kept of its sound (or why nothing is), and its click."""
     take = listen(blocks, sample_rate_hz)
+    bare = replace(take, samples=np.zeros(0, np.float32))
     reason = unheard(take)
     if reason is not None:
-        return _refused(reason, asked_part, window, start_s)
+        return bare, reason, None
     found = attacks(take.samples)
-    unclicked = without_click(take.samples, found, asked_part.tempo_map.seconds_at(part.meter.beat))
+    beat_s = part.tempo_map.seconds_at(part.meter.beat)
+    unclicked = without_click(take.samples, found, beat_s)
     if unclicked is None:
-        evidence, click = gathered(take, found), None
-    else:
-        take, click = replace(take, samples=unclicked[0]), unclicked[1]
-        evidence = gathered(take)
-    return heard_against(asked_part, asked, index, take, evidence, window, start_s, click=click)
+        return bare, kept_of(take.samples, take.length_s, found), None
+    del take
+    return bare, kept_of(unclicked[0], bare.length_s), unclicked[1]
 
 
 def _window(part: Part, level: int, tolerance_ms: float | None) -> float:

@@ -59,7 +59,7 @@ def at_pitch_rate(samples: Samples) -> Samples:
 
 
 @lru_cache(maxsize=64)
-def log_shares(window: int, tuning_cents: float) -> Floats:
+def log_shares(window: int, tuning_cents: float) -> Samples:
     """What every hypothesis expects of a stretch of one length.
 
     Returns
@@ -117,7 +117,7 @@ class Stretches:
         Level of each stretch in dB below full scale, shape (n_stretches,).
     """
 
-    magnitude: Floats
+    magnitude: Samples
     window: NDArray[np.intp]
     level_db: Floats
 
@@ -126,11 +126,11 @@ class Stretches:
         return Stretches(self.magnitude[rows], self.window[rows], self.level_db[rows])
 
     @property
-    def shares(self) -> Floats:
+    def shares(self) -> Samples:
         """Emphasised magnitudes, each row summing to one (zero where silent)."""
         weighted = self.magnitude * _WEIGHT
         total = weighted.sum(axis=1, keepdims=True)
-        return weighted / np.where(total > 0, total, 1.0)
+        return np.asarray(weighted / np.where(total > 0, total, 1.0), np.float32)
 
     def scores(self, tuning_cents: float) -> Floats:
         """Mean log-likelihood of every hypothesis, shape (n_stretches, n_hypotheses)."""

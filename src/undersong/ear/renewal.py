@@ -25,6 +25,7 @@ from undersong.ear.attack import FRAME, FRAME_S
 from undersong.ear.frames import RATE_HZ, Samples
 
 Floats = NDArray[np.float64]
+String = NDArray[np.float32] | NDArray[np.float16]
 
 UP_TO_HZ = 1200.0
 PIECE, SETTLING = 64 * RATE_HZ, RATE_HZ // 2
@@ -39,17 +40,23 @@ LEAD_S = 0.03
 
 def smooth_string(samples: Samples) -> Samples:
     """The take without what is too high to repeat from period to period, in phase with itself."""
+    return smooth_in_place(samples.copy())
+
+
+def smooth_in_place(samples: Samples) -> Samples:
+    """`smooth_string`, written over the samples: an hour of them is not wanted twice."""
     if len(samples) < LEAST_SAMPLES:
         return samples
     sections = butter(2, [35.0, UP_TO_HZ], "bandpass", fs=RATE_HZ, output="sos")
-    out = np.empty(len(samples), np.float32)
+    before = samples[:0].copy()
     for first in range(0, len(samples), PIECE):
         # Both ways in time, so each piece needs some of its neighbours to settle in.
-        start, stop = max(0, first - SETTLING), min(len(samples), first + PIECE + SETTLING)
-        piece = sosfiltfilt(sections, samples[start:stop])
         last = min(first + PIECE, len(samples))
-        out[first:last] = piece[first - start : last - start]
-    return out
+        piece = np.concatenate((before, samples[first : last + SETTLING]))
+        skipped = len(before)
+        before = samples[max(0, last - SETTLING) : last].copy()
+        samples[first:last] = sosfiltfilt(sections, piece)[skipped : skipped + last - first]
+    return samples
 
 
 class Renewal:
@@ -58,7 +65,7 @@ class Renewal:
     Stretches that were asked about once are remembered: from turn to turn most notes stay.
     """
 
-    def __init__(self, string: Samples) -> None:
+    def __init__(self, string: String) -> None:
         self.n_frames = len(string) // FRAME
         self._string = string
         self._known: dict[tuple[int, int, tuple[tuple[float, ...], ...]], NDArray[np.float32]] = {}
@@ -102,9 +109,7 @@ def edges_of(onset_s: Floats, n_frames: int) -> NDArray[np.intp]:
     return np.asarray(np.clip(np.append(edges, n_frames), 0, n_frames))
 
 
-def compared(
-    string: Samples, first: int, last: int, guesses: Iterable[tuple[float, ...]]
-) -> Floats:
+def compared(string: String, first: int, last: int, guesses: Iterable[tuple[float, ...]]) -> Floats:
     """New energy and energy of some frames, by whichever guess explains most of them.
 
     Parameters
@@ -143,7 +148,7 @@ DETUNINGS = (-0.006, -0.003, 0.0, 0.003, 0.006)
 
 
 def continued(
-    string: Samples, onset_s: Floats, f0_hz: Floats, after_s: tuple[float, ...] = AFTER_S
+    string: String, onset_s: Floats, f0_hz: Floats, after_s: tuple[float, ...] = AFTER_S
 ) -> Floats:
     """How far the sound after each onset is the sound before it, going on.
 
@@ -171,7 +176,7 @@ def continued(
     return shares
 
 
-def _goes_on(string: Samples, at_s: float, f0_hz: float, after_s: float) -> float:
+def _goes_on(string: String, at_s: float, f0_hz: float, after_s: float) -> float:
     n_samples = round(LASTING_S * RATE_HZ)
     start = round((at_s + after_s) * RATE_HZ)
     now = _taken(string, start, start + n_samples)
@@ -188,7 +193,7 @@ def _goes_on(string: Samples, at_s: float, f0_hz: float, after_s: float) -> floa
     return share
 
 
-def _earlier(string: Samples, start: int, stop: int, lag: float) -> Samples:
+def _earlier(string: String, start: int, stop: int, lag: float) -> Samples:
     """The samples of a stretch `lag` samples earlier, between samples by a cubic.
 
     A straight line between samples would dull the upper harmonics.
@@ -203,10 +208,10 @@ def _earlier(string: Samples, start: int, stop: int, lag: float) -> Samples:
     return np.asarray(b + (u / 2) * (first + u * (second + u * third)))
 
 
-def _taken(string: Samples, start: int, stop: int) -> Samples:
+def _taken(string: String, start: int, stop: int) -> Samples:
     if start >= 0 and stop <= len(string):
-        return string[start:stop]
-    piece = string[max(0, start) : max(0, stop)]
+        return np.asarray(string[start:stop], np.float32)
+    piece = np.asarray(string[max(0, start) : max(0, stop)], np.float32)
     return np.pad(piece, (max(0, -start), max(0, stop - max(start, 0) - len(piece))))[
         : stop - start
     ]

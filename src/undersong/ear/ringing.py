@@ -1,9 +1,9 @@
 """Is this the note before, ringing on? Each of its harmonics, asked by itself.
 
-A drum, a click or a hole in the recording interrupts a ringing note, but afterwards its harmonics are
-where their own frequencies put them: the phase of each before the interruption foretells the phase
-after it. A string struck again starts every harmonic anew. Harmonics are asked one by one, so what a
-drum leaves between them does no harm, and a stiff string's harmonics may go their own ways.
+A drum, a click or a hole in the recording interrupts a ringing note, but afterwards its harmonics
+are where their own frequencies put them: the phase of each before the interruption foretells the
+phase after it. A string struck again starts every harmonic anew. Harmonics are asked one by one, so
+what a drum leaves between them does no harm, and a stiff string's harmonics may go their own ways.
 
 Conventions
 -----------
@@ -35,9 +35,7 @@ MOST_OFF = 0.02
 """A harmonic may lie off its place by this share of its frequency."""
 
 
-def in_step(
-    string: Samples, onset_s: float, f0_hz: float, since_s: float, until_s: float
-) -> float:
+def in_step(string: Samples, onset_s: float, f0_hz: float, since_s: float, until_s: float) -> float:
     """How well the sound before an onset foretells the sound after it, harmonic by harmonic.
 
     Parameters
