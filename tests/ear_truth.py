@@ -77,6 +77,9 @@ class Score:
     estimated: int = 0
     reference: int = 0
     beliefs: list[tuple[float, bool]] = field(default_factory=list)
+    pass_beliefs: list[tuple[float, bool]] = field(default_factory=list)
+    kinds_planted: Counter[str] = field(default_factory=Counter)
+    kinds_found: Counter[str] = field(default_factory=Counter)
     remarks: list[str] = field(default_factory=list)
 
     def add(self, other: Score) -> None:
@@ -143,6 +146,9 @@ def scored(take: KnownTake, hearing: Hearing) -> Score:
     if not hearing.notes:
         _score_unheard(score, take)
     score.clean_said[bool(take.truth["clean"]), hearing.clean] += 1
+    if hearing.clean is not None:
+        is_right = hearing.clean == bool(take.truth["clean"])
+        score.pass_beliefs.append((hearing.probability, is_right))
     if hearing.clean != take.truth["clean"]:
         score.remarks.append(f"clean: said {hearing.clean}, is {take.truth['clean']}")
     _score_transcription(score, take, hearing)
@@ -157,6 +163,15 @@ def plant_kind(played: dict[str, Any] | None) -> str | None:
     return "mistimed" if plant in ("late", "early") else plant
 
 
+def _exact_kind(kind: str, played: dict[str, Any] | None) -> str:
+    """The kind of a mistake more closely: which wrong note, late or early."""
+    if kind == "missed" or played is None:
+        return "missed"
+    if kind == "wrong":
+        return f"wrong by a {played['plant_detail'].split()[0]}"
+    return str(played["plant"])
+
+
 def _score_note(
     score: Score, note: HeardNote, played: dict[str, Any] | None, window_ms: float
 ) -> None:
@@ -166,6 +181,7 @@ def _score_note(
         score.onset_ms.append(1000 * (note.onset_s - played["onset_s"]))
     if kind is not None:
         score.planted[kind] += 1
+        score.kinds_planted[_exact_kind(kind, played)] += 1
     else:
         score.right += 1
     if note.verdict is Verdict.UNSURE:
@@ -179,6 +195,7 @@ def _score_note(
         score.remarks.append(f"accused: note {note.index} of {said} {_described(note)}")
     elif kind is not None and holds:
         score.found[kind] += 1
+        score.kinds_found[_exact_kind(kind, played)] += 1
     elif kind is not None:
         score.remarks.append(f"not found: note {note.index} {kind}, said {_described(note)}")
 
@@ -216,11 +233,13 @@ def _score_extras(score: Score, take: KnownTake, hearing: Hearing) -> None:
         if played["asked_index"] is not None:
             continue
         score.planted["extra"] += 1
+        score.kinds_planted[f"extra, {played['plant_detail']}"] += 1
         near = [n for n in said if abs((n.onset_s or 0.0) - played["onset_s"]) < EXTRA_NEAR_S]
         if near:
             best = min(near, key=lambda n: abs((n.onset_s or 0.0) - played["onset_s"]))
             said.remove(best)
             score.found["extra"] += 1
+            score.kinds_found[f"extra, {played['plant_detail']}"] += 1
             score.beliefs.append((best.probability, True))
         else:
             score.remarks.append(f"not found: extra at {played['onset_s']:.2f} s")
@@ -231,7 +250,7 @@ def _score_extras(score: Score, take: KnownTake, hearing: Hearing) -> None:
 
 def _score_unheard(score: Score, take: KnownTake) -> None:
     """A take that was refused outright: all its notes are unsure."""
-    played = {p["asked_index"]: p for p in take.truth["played"]}
+    played = {p["asked_index"]: p for p in take.truth["played"] if p["asked_index"] is not None}
     for stroke in take.part.strokes:
         kind = plant_kind(played.get(stroke.index))
         score.notes += 1
@@ -240,6 +259,7 @@ def _score_unheard(score: Score, take: KnownTake) -> None:
             score.right += 1
         else:
             score.planted[kind] += 1
+            score.kinds_planted[_exact_kind(kind, played.get(stroke.index))] += 1
 
 
 def _score_transcription(score: Score, take: KnownTake, hearing: Hearing) -> None:

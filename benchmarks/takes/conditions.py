@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 import soundfile as sf
-from scipy.signal import butter, correlate, fftconvolve, lfilter, sosfilt
+from scipy.signal import butter, correlate, fftconvolve, istft, lfilter, sosfilt, stft
 
 from takes.attack import RATE_HZ, Samples
 from takes.bleed import with_click, with_drums, with_squeaks, with_talking
@@ -23,6 +23,8 @@ CODEC_BITS_S = 64000
 CODEC_BLOCK_S = 1.0
 MOST_CODEC_DELAY_S = 0.15
 AGC_RATE_HZ = 1000
+CLOCK_OFF = 1e-4
+SUPPRESSED_TIMES, SUPPRESSED_LEAST, SUPPRESSED_SLOW, SUPPRESSED_BELOW_HZ = 3.0, 0.1, 0.6, 80.0
 
 
 def in_room(recording: Recording, rng: Rng) -> Recording:
@@ -122,6 +124,39 @@ def with_dropouts(recording: Recording, rng: Rng) -> Recording:
     return replace(recording, samples=samples, facts=facts)
 
 
+def clock_drifting(recording: Recording, rng: Rng) -> Recording:
+    """A recorder whose clock is 100 parts in a million off: every time in the file is stretched."""
+    ratio = 1 + float(rng.choice([-1, 1])) * CLOCK_OFF
+    place = np.arange(int(len(recording.samples) / ratio)) * ratio
+    samples = np.interp(place, np.arange(len(recording.samples)), recording.samples)
+    return replace(recording, samples=samples, facts={**recording.facts, "clock_ratio": ratio})
+
+
+def suppressed(recording: Recording, rng: Rng) -> Recording:
+    """Noise suppression as telephones do: in every band what is near the noise is turned down."""
+    noisy = with_noise(recording, rng)
+    frequency, _, spectrum = stft(noisy.samples, RATE_HZ, nperseg=1024, noverlap=768)
+    power = np.abs(spectrum) ** 2
+    floor = np.percentile(power, 15, axis=1, keepdims=True)
+    gain = np.clip(1 - SUPPRESSED_TIMES * floor / np.maximum(power, 1e-20), SUPPRESSED_LEAST, 1)
+    gain = lfilter([1 - SUPPRESSED_SLOW], [1, -SUPPRESSED_SLOW], gain, axis=1)
+    gain[frequency < SUPPRESSED_BELOW_HZ] *= 0.3
+    _, samples = istft(spectrum * gain, RATE_HZ, nperseg=1024, noverlap=768)
+    kept = np.pad(samples, (0, len(noisy.samples)))[: len(noisy.samples)]
+    return replace(noisy, samples=kept)
+
+
+def buzzing(recording: Recording, rng: Rng) -> Recording:
+    """A string that touches a fret: its loud half-waves are bent and their edges rattle."""
+    level = recording.level * float(rng.uniform(0.8, 1.6))
+    bent = np.where(recording.samples > level, level + 0.3 * (recording.samples - level), 0)
+    bent = np.where(recording.samples > level, bent - recording.samples, 0)
+    high = butter(2, 700, "highpass", fs=RATE_HZ, output="sos")
+    rattle = float(rng.uniform(0.5, 2.0))
+    samples = recording.samples + bent + rattle * sosfilt(high, bent)
+    return replace(recording, samples=samples, facts={**recording.facts, "buzz": round(rattle, 2)})
+
+
 def coded(recording: Recording, rng: Rng) -> Recording:
     """Through a lossy codec at about 64 kbit/s and back, its delay measured and taken out."""
     kind, subtype = (("MP3", "MPEG_LAYER_III"), ("OGG", "VORBIS"))[int(rng.integers(2))]
@@ -158,6 +193,8 @@ CONDITIONS: dict[str, Callable[[Recording, Rng], Recording]] = {
     "late-start": unchanged,
     "other-tempo": unchanged,
     "stops-halfway": unchanged,
+    "false-start": unchanged,
+    "buzz": buzzing,
     "squeaks": with_squeaks,
     "click": with_click,
     "drums": with_drums,
@@ -165,10 +202,12 @@ CONDITIONS: dict[str, Callable[[Recording, Rng], Recording]] = {
     "room": in_room,
     "noise": with_noise,
     "hum": with_hum,
+    "suppressed": suppressed,
     "phone": by_phone,
     "dropouts": with_dropouts,
     "clipped": clipped,
     "lossy": coded,
+    "clock-drift": clock_drifting,
 }
 
 

@@ -33,6 +33,7 @@ FORMATS = ((22050, 1),) * 7 + ((24000, 1),) * 4 + ((44100, 1), (48000, 1), (2205
 PLANTS_A_TAKE = (3, 4, 5)
 HIGHEST_MIDI = 52
 LEVEL = "A"
+FALSE_START = "false start"
 Card = TypeVar("Card")
 
 
@@ -97,6 +98,8 @@ def render_part(
     )
     if "stops-halfway" in conditions:
         performance = broken_off(performance, int(around.integers(3, max(4, len(part["notes"])))))
+    if "false-start" in conditions:
+        performance = falsely_started(performance, around)
     sounding = mix.mixed(performance, bass)
     recording = recorded(sounding, part, tempo_bpm, performance.start_s)
     recording = under(recording, conditions, around)
@@ -117,7 +120,17 @@ def render_part(
     }
     if "detuned" in conditions:
         facts["tuning_cents"] = round(off_cents, 2)
-    return samples, truth_of(part, performance, facts)
+    return samples, truth_of(part, by_its_clock(performance, recording), facts)
+
+
+def by_its_clock(performance: Performance, recording: Recording) -> Performance:
+    """The performance as the recorder's own clock dates it."""
+    ratio = float(recording.facts.get("clock_ratio", 1.0))
+    played = tuple(
+        replace(note, onset_s=note.onset_s / ratio, offset_s=note.offset_s / ratio)
+        for note in performance.played
+    )
+    return replace(performance, played=played, start_s=performance.start_s / ratio)
 
 
 def broken_off(performance: Performance, before: int) -> Performance:
@@ -132,6 +145,19 @@ def broken_off(performance: Performance, before: int) -> Performance:
         missed=tuple(place for place in performance.missed if place < before),
         stopped_before=before,
     )
+
+
+def falsely_started(performance: Performance, rng: Rng) -> Performance:
+    """The performance after its first few notes were played once and given up."""
+    count = int(rng.integers(2, 5))
+    first = [note for note in performance.played if note.asked_index is not None][:count]
+    tried = [replace(note, asked_index=None, plant=FALSE_START) for note in first]
+    later_s = first[-1].offset_s - performance.start_s + float(rng.uniform(0.7, 1.8))
+    moved = [
+        replace(note, onset_s=note.onset_s + later_s, offset_s=note.offset_s + later_s)
+        for note in performance.played
+    ]
+    return replace(performance, played=(*tried, *moved), start_s=performance.start_s + later_s)
 
 
 def lead_s(part: Part, tempo_bpm: float, conditions: Sequence[str], rng: Rng) -> float:
@@ -166,8 +192,12 @@ def truth_of(part: Part, performance: Performance, facts: dict[str, Any]) -> dic
             "plant_detail": note.plant_detail,
         }
         for note in performance.played
+        if note.plant != FALSE_START
     ]
-    planted = [note for note in performance.played if note.plant is not None]
+    tried = [note for note in performance.played if note.plant == FALSE_START]
+    if tried:
+        facts = {**facts, "false_start_s": [round(note.onset_s, 4) for note in tried]}
+    planted = [note for note in performance.played if note.plant not in (None, FALSE_START)]
     return {
         **facts,
         "level": LEVEL,
@@ -195,8 +225,12 @@ def takes(
     seed: int,
     download_folder: Path,
     conditions: Sequence[Sequence[str]] = ((),),
+    clean: Sequence[bool] = (True, False),
+    share: tuple[int, int] = (0, 1),
 ) -> Iterator[Take]:
-    """The takes of a split in order, each made when asked for; half of them clean.
+    """The takes of a split in order, each made when asked for; half of them clean, or as told.
+
+    With `share` (k, n) only every n-th is made, from the k-th on, the same as among all.
 
     Kinds, sounds, formats and mistakes are dealt like cards, so that each comes equally often and
     none goes with another; so are the sets of `conditions`, without a say in anything else. The
@@ -205,14 +239,17 @@ def takes(
     around = dealt(conditions, np.random.default_rng([seed, 0, 1]))
     dealer = np.random.default_rng([seed, 0])
     kinds, sounds = dealt(list(KINDS), dealer), dealt(SOUNDS[split], dealer)
-    formats, clean = dealt(FORMATS, dealer), dealt([True, False], dealer)
+    formats, cleanly = dealt(FORMATS, dealer), dealt(clean, dealer)
     mistakes, numbers = dealt(PLANTS, dealer), dealt(PLANTS_A_TAKE, dealer)
     for number in range(n_takes):
-        n_plants = 0 if next(clean) else next(numbers)
+        n_plants = 0 if next(cleanly) else next(numbers)
         plants = [next(mistakes) for _ in range(n_plants)]
         bass = sound(next(sounds), download_folder)
         rate_hz, n_channels = next(formats)
         kind = next(kinds)
+        names = next(around)
+        if number % share[1] != share[0]:
+            continue
         rng = np.random.default_rng([seed, 1 + number])
         part = chosen_part(kind, bass, rng)
         samples, truth = render_part(
@@ -223,7 +260,7 @@ def takes(
             bass,
             sample_rate_hz=rate_hz,
             n_channels=n_channels,
-            conditions=next(around),
+            conditions=names,
         )
         slug = re.sub("[^a-z0-9]+", "-", kind)
         how = "" if truth["condition"] == "dry" else f"-{truth['condition']}"
