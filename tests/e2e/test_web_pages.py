@@ -23,10 +23,13 @@ SONG = "/song?title=Slow%20Water,%20Bright%20Stone&level=3"
 SHORT = "Title: Low Door\nKey: G\nTempo: 160\n\nVerse\n| 1 | 4 | 5 | 1 |\n"
 PAGES = (
     "/",
-    "/sunday/key?title=The%20North%20Window",
+    "/sunday/key?title=The%20North%20Window&low=A3&high=C5",
     "/charts/new",
     "/neck?key=Eb",
     SONG,
+    f"{SONG}&drawn=staff+and+tab",
+    "/people",
+    "/standing",
     "/practice",
     "/practice/at?drill=scale&key=G",
     "/practice/at?song=Slow%20Water,%20Bright%20Stone&section=Chorus",
@@ -129,6 +132,45 @@ def test_a_song_plays_with_the_marker_and_loops(front: Front) -> None:
     assert page.locator(".looped").count() == 2
     page.get_by_role("button", name="Loop off").click()
     assert page.locator(".looped").count() == 0
+    assert front.troubles == []
+
+
+def test_a_pack_is_made_while_one_watches(front: Front) -> None:
+    page = front.page()
+    page.goto("/pack?player=Tobias")
+    page.get_by_text("Writing the line of").wait_for()
+    page.get_by_text("The pack is ready.").wait_for(timeout=60_000)
+    link = page.get_by_role("link", name="Open the pack").get_attribute("href") or ""
+    assert link.endswith("made=1")
+    assert page.request.get(link).body().startswith(b"%PDF")
+    assert front.troubles == []
+
+
+def test_a_bar_of_the_line_is_tapped_and_gets_another_idea(front: Front) -> None:
+    page = front.page()
+    page.goto(SONG)
+    page.locator("#line ~ .tab .tabbar").nth(4).click()
+    chosen = page.locator("[data-bar-form] select")
+    number = chosen.input_value()
+    assert number == page.locator("#line ~ .tab .tabbar").nth(4).get_attribute("data-number")
+    page.get_by_role("button", name="Another idea").click()
+    page.get_by_text(f"{number}: ").first.wait_for(state="attached")
+    assert chosen.input_value() == number
+    assert "(changed)" in chosen.locator("option:checked").inner_text()
+    page.get_by_role("button", name="As it was").click()
+    page.wait_for_function(
+        "() => !document.querySelector('[data-bar-form] option:checked').text.includes('changed')"
+    )
+    assert front.troubles == []
+
+
+def test_staff_and_tab_follow_the_sound(front: Front) -> None:
+    page = front.page()
+    page.goto("/song?title=Low%20Door&level=1&drawn=staff+and+tab")
+    page.get_by_role("button", name="Play").click()
+    page.locator(".staff .measure.now").wait_for()
+    page.get_by_role("button", name="Stop").click()
+    assert page.locator(".staff .measure.now").count() == 0
     assert front.troubles == []
 
 

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import io
+import json
 from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
@@ -122,3 +123,17 @@ def test_a_player_has_a_pack(app: tuple[TestClient, Desk]) -> None:
     answer = client.get("/pack.pdf", params={"player": "Tobias"})
     assert answer.content.startswith(b"%PDF")
     assert client.get("/pack.pdf", params={"player": "nobody"}).status_code == 400
+
+
+def test_a_pack_says_how_far_it_is_and_is_made_once(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    sunday = desk.sunday()
+    desk.keep(sunday.name, replace(sunday.setlist, songs=(SetSong("Low Door"),)))
+    assert "Making the pack." in client.get("/pack", params={"player": "Tobias"}).text
+    told = client.get("/pack/making", params={"player": "Tobias"}).text.splitlines()
+    steps = [json.loads(line) for line in told]
+    assert [(step["done"], step["of"]) for step in steps] == [(0, 2), (1, 2), (2, 2)]
+    assert steps[0]["words"] == "Writing the line of Low Door."
+    made = client.get("/pack.pdf", params={"player": "Tobias", "made": "1"}).content
+    assert made.startswith(b"%PDF")
+    assert made == client.get("/pack.pdf", params={"player": "Tobias", "made": "1"}).content

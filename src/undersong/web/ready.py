@@ -12,8 +12,9 @@ from undersong.errors import UndersongError
 from undersong.page.carepage import dose_minutes
 from undersong.sound.click import click_sound
 from undersong.sound.schedule import ClickKind, ClickPattern
+from undersong.theory.pitch import musical_signs
 from undersong.web.delay import round_trip
-from undersong.web.pages import number, page
+from undersong.web.pages import desk_of, number, page, player_of
 from undersong.web.takes import checked_rate, checked_samples
 
 LARGEST_BYTES = 16 * 2**20
@@ -24,7 +25,11 @@ DOSE_DB = (85, 88, 91, 94, 97, 100)
 def show_ready(request: Request) -> Response:
     """Inputs, level, round trip, cautions."""
     doses = [(level, dose_minutes(level)) for level in DOSE_DB]
-    return page(request, "ready.html", doses=doses)
+    tuning = desk_of(request).instrument(player_of(request)).tuning
+    strings = f"{tuning.name[:1].upper()}{tuning.name[1:]}, from low to high: " + ", ".join(
+        musical_signs(str(pitch)) for pitch in tuning.strings
+    )
+    return page(request, "ready.html", doses=doses, strings=strings)
 
 
 async def measure(request: Request) -> Response:

@@ -2,6 +2,8 @@
 /** Getting set: input, level, round trip. */
 import { Capture, roundTrip } from "./capture.js";
 import { clickSound, context, fetchJson, say } from "./common.js";
+import { tuned } from "./live.js";
+import { packed } from "./takestream.js";
 
 const CLICKS = 10;
 const APART_S = 0.75;
@@ -13,6 +15,7 @@ class ReadyDesk extends HTMLElement {
   #capture = new Capture();
   #peak = 0;
   #isMeasuring = false;
+  /** @type {TunerStream | null} */ #tuner = null;
   /** @type {{ frame: number, samples: Float32Array, time_s: number }[]} */ #blocks = [];
 
   connectedCallback() {
@@ -23,13 +26,19 @@ class ReadyDesk extends HTMLElement {
     this.#inputs.addEventListener("change", () => {
       localStorage.setItem("input", this.#inputs.value);
       this.#capture.close();
+      this.#tuner?.close();
+      this.#tuner = null;
       this.#do("open");
     });
     this.#capture.onblock = (frame, samples, time_s) => {
       for (const sample of samples) this.#peak = Math.max(this.#peak, Math.abs(sample));
+      this.#tuner?.add(frame, samples, time_s);
       if (this.#isMeasuring) this.#blocks.push({ frame, samples, time_s });
     };
-    this.#capture.onlost = () => say(this, "The input was unplugged.");
+    this.#capture.onlost = () => {
+      this.#tuner = null;
+      say(this, "The input was unplugged.");
+    };
     setInterval(() => this.#level(), LEVEL_MS);
   }
 
@@ -70,8 +79,21 @@ class ReadyDesk extends HTMLElement {
         .filter((each) => each.kind === "audioinput" && each.deviceId && each.deviceId !== "default")
         .map((each) => new Option(each.label, each.deviceId, false, each.deviceId === chosen)),
     );
+    this.#tuner ??= new TunerStream(this.#capture.rate, (told) => this.#tune(told));
     say(this, `Listening to ${this.#capture.label}, ${this.#capture.rate} samples a second.`);
     this.#known();
+  }
+
+  /** @param {import("./live.js").LiveTuner} told */
+  #tune(told) {
+    if (told.advice) say(this, told.advice);
+    if (told.cents === null || this.#isMeasuring) return;
+    const [name, off] = tuned(told).split(", ");
+    /** @type {HTMLElement} */ (this.querySelector("[data-note]")).textContent = name;
+    /** @type {HTMLElement} */ (this.querySelector("[data-cents]")).textContent = off;
+    const hand = /** @type {SVGElement} */ (this.querySelector("[data-hand]"));
+    hand.removeAttribute("hidden");
+    hand.setAttribute("transform", `translate(${told.cents} 0)`);
   }
 
   #known() {
@@ -131,6 +153,37 @@ class ReadyDesk extends HTMLElement {
     }
     this.#known();
     this.#tell(found.words);
+  }
+}
+
+/** The input on its way to the tuner; a reading ten times a second comes back. */
+class TunerStream {
+  #socket;
+
+  /**
+   * @param {number} rate
+   * @param {(told: import("./live.js").LiveTuner) => void} ontuner
+   */
+  constructor(rate, ontuner) {
+    const socket = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/tune`);
+    socket.onopen = () => socket.send(JSON.stringify({ type: "begin", sample_rate: rate }));
+    socket.onmessage = (event) => {
+      for (const each of JSON.parse(event.data).said ?? []) if (each.kind === "tuner") ontuner(each);
+    };
+    this.#socket = socket;
+  }
+
+  /**
+   * @param {number} frame
+   * @param {Float32Array} samples
+   * @param {number} time_s
+   */
+  add(frame, samples, time_s) {
+    if (this.#socket.readyState === WebSocket.OPEN) this.#socket.send(packed(frame, samples, time_s));
+  }
+
+  close() {
+    this.#socket.close();
   }
 }
 

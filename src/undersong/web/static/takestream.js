@@ -9,6 +9,21 @@
 
 const AGAIN_MS = 1000;
 
+/**
+ * A block as it travels: its first frame's number and time, then its samples, all little-endian.
+ * @param {number} frame
+ * @param {Float32Array} samples
+ * @param {number} time_s
+ */
+export function packed(frame, samples, time_s) {
+  const message = new ArrayBuffer(16 + 4 * samples.length);
+  const head = new DataView(message);
+  head.setFloat64(0, frame, true);
+  head.setFloat64(8, time_s, true);
+  new Float32Array(message, 16).set(samples);
+  return message;
+}
+
 export class TakeStream {
   uid = crypto.randomUUID();
   /** @type {{ frame: number, samples: Float32Array, time_s: number }[]} */ blocks = [];
@@ -68,12 +83,7 @@ export class TakeStream {
     if (!socket || socket.readyState !== WebSocket.OPEN) return;
     for (; this.#sent < this.blocks.length; this.#sent += 1) {
       const { frame, samples, time_s } = this.blocks[this.#sent];
-      const message = new ArrayBuffer(16 + 4 * samples.length);
-      const head = new DataView(message);
-      head.setFloat64(0, frame, true);
-      head.setFloat64(8, time_s, true);
-      new Float32Array(message, 16).set(samples);
-      socket.send(message);
+      socket.send(packed(frame, samples, time_s));
     }
     if (this.#isEnded) socket.send(JSON.stringify({ type: "end" }));
   }

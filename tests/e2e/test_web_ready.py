@@ -1,0 +1,92 @@
+"""Getting set in a real browser: tuner, level, and the round trip against a planted delay."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from numpy.typing import NDArray
+from playwright.sync_api import Page
+
+from web_app import demo_desk
+from web_browser import Front, front_door, needs_chromium
+
+pytestmark = needs_chromium
+
+RATE_HZ = 44_100
+LOW_E_HZ = 41.20  # A4 = 440 Hz in equal temperament
+CENTS_HIGH = 8.0
+WITHIN_MS = 3.0  # the promise of the page
+DELAYS_MS = (60.0, 180.0)
+
+# The loudspeaker's sound comes back as the microphone's, after a delay that is known to the sample.
+LOOPED = """
+  const connect = AudioNode.prototype.connect;
+  let back = null;
+  AudioNode.prototype.connect = function (to, ...rest) {
+    if (to === this.context.destination) {
+      if (!back) {
+        const delay = new DelayNode(this.context, { delayTime: DELAY_S, maxDelayTime: 1 });
+        const end = new MediaStreamAudioDestinationNode(this.context, { channelCount: 1 });
+        back = { delay, end };
+        connect.call(delay, back.end);
+      }
+      connect.call(this, back.delay);
+    }
+    return connect.call(this, to, ...rest);
+  };
+  navigator.mediaDevices.getUserMedia = async () => {
+    const shared = (await import("/static/common.js")).context();
+    const silence = new ConstantSourceNode(shared, { offset: 0 });
+    silence.connect(shared.destination);
+    silence.start();
+    return back.end.stream;
+  };
+"""
+
+
+def string_sound(hz: float, length_s: float) -> NDArray[np.float32]:
+    """A steady string of six harmonics at a usual level."""
+    t_s = np.arange(round(length_s * RATE_HZ)) / RATE_HZ
+    tone = np.sum([np.sin(2 * np.pi * hz * n * t_s) / n for n in range(1, 7)], axis=0)
+    sound: NDArray[np.float32] = (0.15 * tone).astype(np.float32)
+    return sound
+
+
+def test_the_tuner_shows_string_and_cents(tmp_path: Path) -> None:
+    microphone = tmp_path / "string.wav"
+    soundfile.write(microphone, string_sound(LOW_E_HZ * 2 ** (CENTS_HIGH / 1200), 20.0), RATE_HZ)
+    with demo_desk(tmp_path) as desk, front_door(desk, microphone=microphone) as front:
+        page = front.page()
+        page.goto("/ready")
+        page.get_by_role("button", name="Open the input").click()
+        page.wait_for_function("() => document.querySelector('[data-note]').textContent === 'E1'")
+        page.get_by_text(re.compile(r"[789] cents high")).wait_for()
+        hand = page.locator("[data-hand]").get_attribute("transform") or ""
+        assert float(re.findall(r"[\d.]+", hand)[0]) == pytest.approx(CENTS_HIGH, abs=1.5)
+        assert page.locator("meter").evaluate("(each) => each.value") > 0.1
+        assert front.troubles == []
+
+
+def begin_measuring(front: Front, delay_ms: float) -> Page:
+    page = front.page()
+    page.add_init_script(LOOPED.replace("DELAY_S", str(delay_ms / 1000)))
+    page.goto("/ready")
+    page.get_by_role("button", name="Play ten clicks and measure").click()
+    return page
+
+
+def test_a_planted_delay_is_found(tmp_path: Path) -> None:
+    with demo_desk(tmp_path) as desk, front_door(desk) as front:
+        pages = [begin_measuring(front, delay_ms) for delay_ms in DELAYS_MS]
+        found = []
+        for page in pages:
+            page.get_by_text("The round trip is").wait_for()
+            said = page.locator("[data-trip]").inner_text()
+            found.append(float(re.findall(r"is ([\d.]+) ms", said)[0]))
+        # What the browser itself takes is the same in both.
+        assert found[1] - found[0] == pytest.approx(DELAYS_MS[1] - DELAYS_MS[0], abs=WITHIN_MS)
+        assert front.troubles == []
