@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
+import socket
+import threading
 import time
 from collections.abc import Iterator
 from urllib.parse import urlsplit
@@ -116,6 +119,111 @@ def test_a_server_that_restarts_in_mid_take_gets_all_of_it(browser: Browser, des
         page.locator(".note.now").wait_for()
     page.get_by_text("Undersong does not answer.").wait_for()
     with served(desk, port=urlsplit(address).port or 0):
+        page.locator(".verdict").wait_for(timeout=40_000)
+        [take] = desk.book.takes_of(None)
+        assert take.length_s == pytest.approx(PASS_S + 0.5, abs=1.0)
+
+
+def test_a_tab_in_the_background_plays_on_and_is_judged(browser: Browser, desk: Desk) -> None:
+    with served(desk) as address:
+        page = Front(browser, address).page()
+        # As a browser treats a page that is out of sight: nothing is drawn any more.
+        page.add_init_script("""
+          window.hide = () => {
+            Object.defineProperty(document, "hidden", { get: () => true });
+            window.requestAnimationFrame = () => 0;
+            document.dispatchEvent(new Event("visibilitychange"));
+          };""")
+        begin(page)
+        page.locator(".note.now").wait_for()
+        page.evaluate("() => window.hide()")
+        page.get_by_text("This page is in the background").wait_for()
+        page.locator(".verdict").wait_for()
+        [take] = desk.book.takes_of(None)
+        assert take.length_s == pytest.approx(PASS_S + 0.5, abs=1.0)
+
+
+def test_two_tabs_are_told_and_both_are_kept(browser: Browser, desk: Desk) -> None:
+    with served(desk) as address:
+        one = Front(browser, address).page()
+        other = one.context.new_page()
+        begin(one)
+        one.locator("practice-desk[data-state='playing']").wait_for()
+        begin(other)
+        for page in (one, other):
+            page.get_by_text("Another tab plays too").wait_for()
+        for page in (one, other):
+            page.locator(".verdict").wait_for()
+        assert len(desk.book.takes_of(None)) == 2
+        assert desk.book.faults() == ()
+
+
+class Wire:
+    """The network between browser and app, which can be cut and mended."""
+
+    def __init__(self, to: str) -> None:
+        parts = urlsplit(to)
+        self._to = (parts.hostname or "", parts.port or 0)
+        self._listening = socket.create_server(("127.0.0.1", 0))
+        self._ends: list[socket.socket] = []
+        self._is_whole = True
+        self.address = f"http://127.0.0.1:{self._listening.getsockname()[1]}"
+        threading.Thread(target=self._take_in, daemon=True).start()
+
+    def _take_in(self) -> None:
+        while True:
+            try:
+                near, _ = self._listening.accept()
+            except OSError:  # closed: the test is over
+                return
+            if self._is_whole:
+                threading.Thread(target=self._join, args=(near,), daemon=True).start()
+            else:
+                near.close()
+
+    def _join(self, near: socket.socket) -> None:
+        with near, socket.create_connection(self._to) as far:
+            self._ends += [near, far]
+            back = threading.Thread(target=self._carry, args=(far, near), daemon=True)
+            back.start()
+            self._carry(near, far)
+            back.join()
+
+    def _carry(self, one: socket.socket, end: socket.socket) -> None:
+        with contextlib.suppress(OSError):
+            while data := one.recv(65_536):
+                end.sendall(data)
+        for each in (one, end):
+            with contextlib.suppress(OSError):
+                each.shutdown(socket.SHUT_RDWR)
+
+    def cut(self) -> None:
+        """Nothing passes any more."""
+        self._is_whole = False
+        for each in self._ends:
+            with contextlib.suppress(OSError):
+                each.shutdown(socket.SHUT_RDWR)
+        self._ends.clear()
+
+    def mend(self) -> None:
+        """New connections pass again."""
+        self._is_whole = True
+
+    def close(self) -> None:
+        """The test is over."""
+        self.cut()
+        self._listening.close()
+
+
+def test_a_network_that_goes_and_comes_back_loses_nothing(browser: Browser, desk: Desk) -> None:
+    with served(desk) as address, contextlib.closing(Wire(address)) as wire:
+        page = Front(browser, wire.address).page()
+        begin(page)
+        page.locator(".note.now").wait_for()
+        wire.cut()
+        page.get_by_text("Undersong does not answer.").wait_for()
+        time.sleep(2)  # what is played meanwhile stays with the page
+        wire.mend()
         page.locator(".verdict").wait_for(timeout=40_000)
         [take] = desk.book.takes_of(None)
         assert take.length_s == pytest.approx(PASS_S + 0.5, abs=1.0)

@@ -39,6 +39,7 @@ class PracticeDesk extends HTMLElement {
   #turn = 0; // counts begun and stopped passes, so that what was stopped stays stopped
   #peak = 0;
   #mayListen = false;
+  #tabs = new BroadcastChannel("a pass");
 
   connectedCallback() {
     this.#tempo = Number(this.dataset.tempo);
@@ -64,6 +65,11 @@ class PracticeDesk extends HTMLElement {
       if (this.#state !== "playing") return;
       this.#finish();
       say(this, "The input was unplugged. What was played so far is kept and judged.");
+    };
+    this.#tabs.onmessage = ({ data }) => {
+      if (this.#state !== "playing") return;
+      say(this, "Another tab plays too: its click is in this one's microphone. Both are kept.");
+      if (data === "I begin") this.#tabs.postMessage("I play");
     };
     this.#watchLevel();
   }
@@ -155,6 +161,7 @@ class PracticeDesk extends HTMLElement {
     }
     const turn = (this.#turn += 1);
     this.#become("playing");
+    this.#tabs.postMessage("I begin");
     const ctx = context();
     const [sheet, ...clicks] = await Promise.all([
       this.#makeReady(),
