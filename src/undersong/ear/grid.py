@@ -29,6 +29,7 @@ VOTE_S = 0.01
 VOTE_REACH = 4
 CANDIDATES = 8
 NEARLY, EARLIEST = 0.7, 3
+BEGUN_S = 0.06
 WORTH_A_LOOK = 0.5
 """Tempos with a smaller share of the most votes so far are left out."""
 USUAL_RATIO = 0.12
@@ -78,17 +79,24 @@ def located(asked: Asked, heard: Heard, *, ratio: float | None = None) -> list[G
             found.extend(_peaks(lowest, smooth, float(each), scale))
     found.sort(key=lambda pair: -pair[0])
     best = found[0][1].ratio
-    earliest = _earliest(votes_s - best * grid_s, value, best)
+    begins_s = heard.onset_s[heard.attack_odds > 0] - best * some.grid_s[0]
+    earliest = _earliest(votes_s - best * grid_s, value, best, begins_s)
     return _distinct([found[0][1], *earliest, *(grid for _, grid in found[1:])])
 
 
-def _earliest(start_s: Floats, value: Floats, ratio: float) -> list[Grid]:
-    """The first few places with nearly the most votes: music that repeats begins where it began."""
+def _earliest(start_s: Floats, value: Floats, ratio: float, begins_s: Floats) -> list[Grid]:
+    """The first few places with nearly the most votes: music that repeats begins where it began.
+
+    Those with an attack for the first stroke (`begins_s`) come first: where a pass broke off, the
+    part may be laid even before the first note played, with as many votes.
+    """
     lowest, smooth = _votes(start_s, value)
     high = np.flatnonzero(smooth >= NEARLY * smooth.max())
-    firsts = high[np.append(True, np.diff(high) > 2 * VOTE_REACH)][:EARLIEST]
+    firsts = high[np.append(True, np.diff(high) > 2 * VOTE_REACH)]
     tops = [first + int(smooth[first : first + 2 * VOTE_REACH].argmax()) for first in firsts]
-    return [Grid(float(lowest + (top + 0.5) * VOTE_S), ratio) for top in tops]
+    grids = [Grid(float(lowest + (top + 0.5) * VOTE_S), ratio) for top in tops]
+    begun = [grid for grid in grids if np.any(np.abs(begins_s - grid.start_s) < BEGUN_S)]
+    return begun[:EARLIEST] + [grid for grid in grids[:EARLIEST] if grid not in begun[:EARLIEST]]
 
 
 def _ratios() -> Floats:

@@ -17,7 +17,15 @@ from undersong.ear.grid import Grid, fitted, followed, located, on_click, timing
 from undersong.ear.hearing import HeardNote, Hearing, Reference
 from undersong.ear.passing import passed, stopped_before
 from undersong.ear.pitch import MIDIS
-from undersong.ear.refusal import ANOTHER_PIECE, SHIFTED_SHARE, shifted, unheard, unlike
+from undersong.ear.refusal import (
+    ANOTHER_PIECE,
+    SHIFTED_SHARE,
+    blurred,
+    shifted,
+    unheard,
+    unlike,
+    withdrawn,
+)
 from undersong.ear.summary import summed_up
 from undersong.ear.tolerance import window_ms
 from undersong.ear.unclick import Click, without_click
@@ -162,6 +170,8 @@ def heard_against(
     reason = unlike(part, take, evidence, notes, stopped)
     if reason == ANOTHER_PIECE:
         reason = _transposed(asked, heard) or reason
+    if reason is None and (reason := blurred(notes)) is not None:
+        notes = withdrawn(notes, window)
     clean, why, belief = (
         passed(part, notes, window, stopped) if reason is None else (None, reason, 1.0)
     )
@@ -258,7 +268,7 @@ SHIFTS = (-12, 12, *(way * size for size in range(1, 8) for way in (1, -1)))
 """Semitones by which a whole pass may be played too high or too low."""
 FIRST_TIMING_S = 0.05
 REACH_SHARE, LEAST_REACH_S = 0.7, 0.1
-LATE_ENTRY_COST = 1.0
+LATE_ENTRY_COST = 4.0
 """For each stroke left out at the beginning: a player starts at the start and may stop anywhere."""
 
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 
 from undersong.ear.evidence import Evidence
 from undersong.ear.frames import Take
 from undersong.ear.hearing import HeardNote, Verdict
+from undersong.ear.passing import is_fault
 from undersong.theory.part import Part
 
 SHORTEST_S = 0.25
@@ -16,6 +18,7 @@ MOST_BAD_SHARE = 0.01
 MOST_CLIPPED_SHARE = 0.2
 LEAST_RIGHT_SHARE = 0.5
 LEAST_MATCHED = 3
+LEAST_DOUBTFUL, MOST_DOUBTFUL_SHARE = 4, 0.1
 SHIFTED_SHARE = 0.7
 ANOTHER_PIECE = "This does not sound like the exercise: most of its notes are not there."
 
@@ -72,6 +75,26 @@ def unlike(
     if shift != 0 and count >= SHIFTED_SHARE * len(asked):
         return shifted(shift)
     return ANOTHER_PIECE
+
+
+def blurred(notes: tuple[HeardNote, ...]) -> str | None:
+    """Why too much of a pass is in doubt to hold anything against it, or None."""
+    n_asked = sum(note.index is not None for note in notes)
+    doubtful = sum(note.verdict is Verdict.UNSURE for note in notes)
+    if doubtful < max(LEAST_DOUBTFUL, MOST_DOUBTFUL_SHARE * n_asked):
+        return None
+    return (
+        f"I could not be sure of {doubtful} of your {n_asked} notes: there is too much noise or "
+        "echo in the recording. Move closer, and play it again."
+    )
+
+
+def withdrawn(notes: tuple[HeardNote, ...], window_ms: float) -> tuple[HeardNote, ...]:
+    """Notes with everything held against them withdrawn, timing too."""
+    return tuple(
+        replace(note, verdict=Verdict.UNSURE) if is_fault(note, window_ms) else note
+        for note in notes
+    )
 
 
 def shifted(semitones: int) -> str:
