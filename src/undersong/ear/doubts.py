@@ -70,8 +70,13 @@ def gone_on(
         step = in_step(
             string, float(onset_s[row]), float(before_hz[row]), since_s, float(end_s[row])
         )
-        going_on[row] = np.clip((step - LEAST_IN_STEP) / (IN_STEP - LEAST_IN_STEP), 0, 1)
+        going_on[row] = surely_going_on(step)
     return going_on
+
+
+def surely_going_on(step: float) -> float:
+    """How surely a note goes on, in [0, 1], from how well it is foretold (`ringing.in_step`)."""
+    return float(np.clip((step - LEAST_IN_STEP) / (IN_STEP - LEAST_IN_STEP), 0, 1))
 
 
 def going_on_worth(going_on: Floats, odds: Floats) -> float:

@@ -48,6 +48,7 @@ STILL_POSSIBLE = -6.0
 TURNS = 5
 IMPOSSIBLE = -6.0
 BATCH = 256
+DATED = 0.3
 ODDS_LIMIT = 8.0
 
 
@@ -79,6 +80,8 @@ class Evidence:
         Shape (n_gaps, 2): holes in the recording.
     going_on
         Shape (n_attacks,), in [0, 1]: how surely only the note before goes on there, interrupted.
+    vague
+        Shape (n_attacks,): True where no rise dates the attack, only a change in what sounds.
     """
 
     onset_s: Floats
@@ -94,6 +97,7 @@ class Evidence:
     f0_hz: Floats
     gaps_s: Floats
     going_on: Floats
+    vague: NDArray[np.bool_]
 
     def before(self, onset_s: Floats) -> Floats:
         """Fundamental of the note before each onset, nan where there is none."""
@@ -180,6 +184,7 @@ def weighed(sound: Sound) -> Evidence:
         f0_hz=f0_hz,
         gaps_s=found.gaps_s,
         going_on=going_on,
+        vague=measures.strength[kept] < DATED,
     )
 
 

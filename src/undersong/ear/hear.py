@@ -165,12 +165,14 @@ def heard_against(
     )
     expected_s = grid.at(asked.grid_s)
     end_s = grid.start_s + grid.ratio * part.tempo_map.seconds_at(part.strokes[-1].end)
-    notes = judged(asked, index, evidence, sounding(evidence, match, asked), expected_s, end_s)
+    heard_notes = sounding(evidence, match, asked)
+    notes = judged(asked, index, evidence, heard_notes, expected_s, end_s, window)
     stopped = stopped_before(notes)
     reason = unlike(part, take, evidence, notes, stopped)
     if reason == ANOTHER_PIECE:
         reason = _transposed(asked, heard) or reason
-    if reason is None and (reason := blurred(notes)) is not None:
+    stroke_odds = evidence.odds[match.attack[match.attack != NONE]]
+    if reason is None and (reason := blurred(notes, stroke_odds)) is not None:
         notes = withdrawn(notes, window)
     clean, why, belief = (
         passed(part, notes, window, stopped) if reason is None else (None, reason, 1.0)

@@ -5,11 +5,16 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import replace
 
+import numpy as np
+from numpy.typing import NDArray
+
 from undersong.ear.evidence import Evidence
 from undersong.ear.frames import Take
 from undersong.ear.hearing import HeardNote, Verdict
 from undersong.ear.passing import is_fault
 from undersong.theory.part import Part
+
+Floats = NDArray[np.float64]
 
 SHORTEST_S = 0.25
 QUIETEST_PEAK = 10 ** (-60 / 20)
@@ -19,6 +24,8 @@ MOST_CLIPPED_SHARE = 0.2
 LEAST_RIGHT_SHARE = 0.5
 LEAST_MATCHED = 3
 LEAST_DOUBTFUL, MOST_DOUBTFUL_SHARE = 4, 0.1
+LEAST_CLARITY = 4.5
+"""Mean log-odds of a take's strokes below which their beginnings are guessed rather than heard."""
 SHIFTED_SHARE = 0.7
 ANOTHER_PIECE = "This does not sound like the exercise: most of its notes are not there."
 
@@ -77,15 +84,22 @@ def unlike(
     return ANOTHER_PIECE
 
 
-def blurred(notes: tuple[HeardNote, ...]) -> str | None:
-    """Why too much of a pass is in doubt to hold anything against it, or None."""
+def blurred(notes: tuple[HeardNote, ...], stroke_odds: Floats) -> str | None:
+    """Why nothing can be held against a pass, because too little of it is clear, or None.
+
+    Parameters
+    ----------
+    stroke_odds
+        Shape (n_heard,): odds of the attacks that were taken for strokes.
+    """
     n_asked = sum(note.index is not None for note in notes)
     doubtful = sum(note.verdict is Verdict.UNSURE for note in notes)
-    if doubtful < max(LEAST_DOUBTFUL, MOST_DOUBTFUL_SHARE * n_asked):
+    is_dull = len(stroke_odds) >= LEAST_DOUBTFUL and stroke_odds.mean() < LEAST_CLARITY
+    if doubtful < max(LEAST_DOUBTFUL, MOST_DOUBTFUL_SHARE * n_asked) and not is_dull:
         return None
     return (
-        f"I could not be sure of {doubtful} of your {n_asked} notes: there is too much noise or "
-        "echo in the recording. Move closer, and play it again."
+        "There is too much echo or noise in the recording to tell where each note begins. "
+        "Move closer, and play it again."
     )
 
 

@@ -11,12 +11,13 @@ answers; they say how much a score is worth, not what the answer is.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from undersong.ear.align import NONE, Asked, Match
+from undersong.ear.doubts import surely_going_on
 from undersong.ear.evidence import BATCH, LONGEST_STRETCH_S, Evidence
 from undersong.ear.hearing import HeardNote, Verdict
 from undersong.ear.pitch import (
@@ -29,6 +30,7 @@ from undersong.ear.pitch import (
     stretches_before,
 )
 from undersong.ear.renewal import continued
+from undersong.ear.ringing import in_step
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -75,6 +77,8 @@ class Sounding:
         The likeliest pitch.
     going_on
         For notes nobody asked for, how surely they are the note before, interrupted, in [0, 1].
+    asked_midi
+        Pitch asked, or `NONE`.
     """
 
     attack: Places
@@ -84,6 +88,7 @@ class Sounding:
     midi: Places
     cents: Floats
     going_on: Floats
+    asked_midi: Places
 
 
 def sounding(evidence: Evidence, match: Match, asked: Asked) -> Sounding:
@@ -106,24 +111,35 @@ def sounding(evidence: Evidence, match: Match, asked: Asked) -> Sounding:
         scores[some] = _without_ring(evidence, parts, plain, onset_s[some], column[some])
         level_db[some] = parts.level_db
         cents[some] = fine_cents(parts, MIDIS[scores[some].argmax(axis=1)])
+    midi = MIDIS[scores.argmax(axis=1)]
+    own_hz = 440.0 * 2 ** ((midi + cents / 100 - 69) / 12)
     return Sounding(
         attack=rows,
         stroke=stroke_of[rows],
         scores=scores,
         level_db=level_db,
-        midi=MIDIS[scores.argmax(axis=1)],
+        midi=midi,
         cents=cents,
-        going_on=_interrupted(evidence, onset_s, stroke_of[rows]),
+        going_on=_interrupted(evidence, onset_s, stroke_of[rows], own_hz),
+        asked_midi=np.where(stroke_of[rows] != NONE, asked.midi[stroke_of[rows]], NONE),
     )
 
 
-def _interrupted(evidence: Evidence, onset_s: Floats, stroke: Places) -> Floats:
-    """How surely each note is only the one before it, going on after a drum or a click."""
+def _interrupted(evidence: Evidence, onset_s: Floats, stroke: Places, own_hz: Floats) -> Floats:
+    """How surely each unasked note is only the one before it, going on after a drum or a click.
+
+    Asked at the pitch read before it and, as that may have been misread, at its own.
+    """
     going_on = np.zeros(len(onset_s))
     asked = np.flatnonzero(stroke == NONE)
-    before_hz = evidence.before(onset_s)
-    shares = continued(evidence.smooth, onset_s[asked], before_hz[asked])
+    shares = continued(evidence.smooth, onset_s[asked], evidence.before(onset_s[asked]))
     going_on[asked] = np.clip((shares - GOING_ON) / (1 - GOING_ON), 0, 1)
+    since_s = np.append(0.0, onset_s)[:-1]
+    until_s = np.append(onset_s[1:], evidence.length_s)[: len(onset_s)]
+    for row in asked:
+        at_s, since, until = float(onset_s[row]), float(since_s[row]), float(until_s[row])
+        step = in_step(evidence.string, at_s, float(own_hz[row]), since, until)
+        going_on[row] = max(going_on[row], surely_going_on(step))
     return going_on
 
 
@@ -176,6 +192,7 @@ def judged(
     heard: Sounding,
     expected_s: Floats,
     end_s: float,
+    window_ms: float = np.inf,
 ) -> tuple[HeardNote, ...]:
     """A verdict for every stroke, extra notes between them.
 
@@ -187,6 +204,8 @@ def judged(
         Shape (n_strokes,): where the grid puts each stroke.
     end_s
         Where the last stroke's written length ends: what follows is no extra note of this pass.
+    window_ms
+        The timing window, if timing counts: what lies outside it must be dated well.
     """
     matched_db = heard.level_db[heard.stroke != NONE]
     usual_db = float(np.median(matched_db)) if len(matched_db) else 0.0
@@ -207,6 +226,9 @@ def judged(
         else:
             expected = float(expected_s[stroke])
             note = _played(asked, index, evidence, heard, stroke, place, expected, usual_db)
+            attack = int(heard.attack[place])
+            if evidence.vague[attack] and abs(note.timing_ms or 0.0) > window_ms:
+                note = replace(note, verdict=Verdict.UNSURE)
             notes.append((float(evidence.onset_s[heard.attack[place]]), note))
     extras = [
         _extra(evidence, heard, int(place), usual_db, usual_score, lowest, bleeds=bool(bleeds))
@@ -345,7 +367,7 @@ def _extra(
     bleeds: bool,
 ) -> HeardNote | None:
     odds = float(evidence.odds[heard.attack[place]]) + (BLEED_PRIOR if bleeds else EXTRA_PRIOR)
-    if place and heard.midi[place] == heard.midi[place - 1]:
+    if place and heard.midi[place] in (heard.midi[place - 1], heard.asked_midi[place - 1]):
         going_on = max(float(heard.going_on[place]), float(evidence.going_on[heard.attack[place]]))
         odds -= (BLEED_WORTH if bleeds else GOING_ON_WORTH) * going_on
     odds -= BODY_WORTH * max(0.0, usual_score - LEAST_BODY - float(heard.scores[place].max()))
