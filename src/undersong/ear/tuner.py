@@ -100,8 +100,8 @@ def _harmonics(early: Samples, late: Samples, guess_hz: Floats) -> tuple[Floats,
 def _string_of(number: NDArray[np.intp], hz: Floats, size: Floats) -> tuple[float, Floats, float]:
     """Pitch, where each harmonic should be, and scatter in cents; loud ones count most.
 
-    (f_n / n)^2 = f_0^2 (1 + B n^2) is a straight line in n^2. The pitch is its middle, not its foot:
-    what all harmonics of a stiff string together sound like is a cent or two above f_0.
+    (f_n / n)^2 = f_0^2 (1 + B n^2) is a straight line in n^2. The pitch is its middle and not its
+    foot: what all harmonics of a stiff string together sound like is a cent or two above f_0.
     """
     weight = np.sqrt(size) * number * (size > 0.01 * size.max())
     weight = weight / (weight.sum() + 1e-12)
