@@ -5,10 +5,10 @@ harmonics against their sum, 0.1, 0.5, 1 and 2 s after the attack; the fall of t
 second; the time from 10 to 90 % of the attack's energy. Ours counts as one of them where it lies
 within the spread of the sampled ones, widened by `SLACK_DB` (a listener would not notice).
 
-    python benchmarks/sound_bass.py [--plots]
+    python benchmarks/sound_bass.py [--plots FOLDER]
 
 The sampled basses are those the takes are made from (`benchmarks/takes/README.md`): five electric
-basses of three independent makers. Plots go to `benchmarks/out/sound_bass`.
+basses of three independent makers. The plots in docs/sound are made with `--plots docs/sound`.
 """
 
 from __future__ import annotations
@@ -21,10 +21,12 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from takes.sources import RATE_HZ, sound
+from takes.attack import RATE_HZ
+from takes.sources import sound
 from undersong.sound.bass import Bass
 from undersong.sound.schedule import NoteEvent
 from undersong.sound.strings import FINGERS, PICK
@@ -91,7 +93,8 @@ def _attack_ms(samples: Floats, f1_hz: float) -> float:
 def sampled_note(name: str, midi: int) -> Floats:
     """A note of a sampled bass from its attack on."""
     strike = sound(name, OUT / "sources").strike(midi, 90)
-    return strike.samples[strike.attack :]
+    samples: Floats = np.asarray(strike.samples[strike.attack :], dtype=np.float64)
+    return samples
 
 
 def our_note(name: str, midi: int, open_midi: int) -> Floats:
@@ -126,7 +129,8 @@ def outside_db(ours: Measured, sampled: list[Measured]) -> Floats:
     """How far each of our levels lies outside the sampled ones, shape (times, harmonics)."""
     every = np.array([each.levels_db for each in sampled])
     below, above = every.min(axis=0) - SLACK_DB, every.max(axis=0) + SLACK_DB
-    return np.maximum(0, np.maximum(below - ours.levels_db, ours.levels_db - above))
+    outside: Floats = np.maximum(0, np.maximum(below - ours.levels_db, ours.levels_db - above))
+    return outside
 
 
 def row_of(at: Place, name: str) -> tuple[str, int, int]:
@@ -147,37 +151,42 @@ def row_of(at: Place, name: str) -> tuple[str, int, int]:
     return text, inside + fall_in + attack_in, outside.size + 2
 
 
-def plot(at: Place) -> None:
-    """Harmonic levels over time, ours over the spread of the sampled ones."""
+def plot(string: str, places: list[Place], folder: Path) -> None:
+    """Harmonic levels over time for one string, ours over the spread of the sampled ones."""
     import matplotlib as mpl
 
     mpl.use("Agg")
     import matplotlib.pyplot as plt
 
-    figure, axes = plt.subplots(1, len(TIMES_S), figsize=(15, 4), sharey=True)
+    figure, axes = plt.subplots(
+        len(places), len(TIMES_S), figsize=(13, 2.6 * len(places)), sharex=True, sharey=True
+    )
     count = np.arange(1, HARMONICS + 1)
-    for column, axis in enumerate(axes):
-        every = np.array([each.levels_db[column] for each in at.sampled.values()])
-        axis.fill_between(count, every.min(axis=0), every.max(axis=0), color="0.85")
-        for row in every:
-            axis.plot(count, row, color="0.6", linewidth=0.8)
-        for (name, ours), style in zip(at.ours.items(), ("k-o", "k--s"), strict=True):
-            axis.plot(count, ours.levels_db[column], style, markersize=4, label=name)
-        axis.set_title(f"{at.string} string, fret {at.fret}: {TIMES_S[column]:g} s")
+    for row, at in zip(axes, places, strict=True):
+        for column, axis in enumerate(row):
+            every = np.array([each.levels_db[column] for each in at.sampled.values()])
+            axis.fill_between(count, every.min(axis=0), every.max(axis=0), color="0.85")
+            for levels in every:
+                axis.plot(count, levels, color="0.6", linewidth=0.8)
+            for (name, ours), style in zip(at.ours.items(), ("k-o", "k--s"), strict=True):
+                axis.plot(count, ours.levels_db[column], style, markersize=3, label=name)
+            axis.set_title(f"{string} string, fret {at.fret}, {TIMES_S[column]:g} s", fontsize=9)
+        row[0].set_ylabel("dB of the sum")
+    for axis in axes[-1]:
         axis.set_xlabel("harmonic")
-    axes[0].set_ylabel("dB against the sum")
-    axes[0].legend()
-    folder = OUT / "sound_bass"
+    axes[0][0].legend(fontsize=8)
     folder.mkdir(parents=True, exist_ok=True)
     figure.tight_layout()
-    figure.savefig(folder / f"{at.string}{at.fret:02d}.png", dpi=70)
+    path = folder / f"bass-{string}.png"
+    figure.savefig(path, dpi=60)
     plt.close(figure)
+    Image.open(path).convert("L").quantize(16).save(path, optimize=True)  # it is all grey
 
 
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
-    parser.add_argument("--plots", action="store_true", help="a picture for each place")
+    parser.add_argument("--plots", type=Path, metavar="FOLDER", help="a picture for each string")
     options = parser.parse_args()
     print(
         "string fret bass         levels inside  worst dB  fall dB/s (sampled)     "
@@ -185,14 +194,14 @@ def main() -> None:
     )
     inside = total = 0
     for string in STRINGS:
-        for fret in FRETS:
-            at = place(string, fret)
+        places = [place(string, fret) for fret in FRETS]
+        for at in places:
             for name in OURS:
                 text, good, of = row_of(at, name)
                 print(text)
                 inside, total = inside + good, total + of
-            if options.plots:
-                plot(at)
+        if options.plots:
+            plot(string, places, options.plots)
     print(f"inside the spread of {len(SAMPLED)} sampled basses: {inside} of {total} figures")
 
 

@@ -1,11 +1,11 @@
 """A pack killed at twenty random moments.
 
-    python benchmarks/sound_kill.py [--times 20] [--ending .mp3] [--seed 1]
+    python benchmarks/sound_kill.py [--times 20] [--files mp3] [--seed 1]
 
-Is any file broken, and does the next run finish? A whole run is timed first. Then each round starts
-the making of two songs' tracks in a process of its own, kills it at a random moment of that time,
-opens every file that is there and reads it to its end. Every fourth round a run is let finish in
-the same folder, and nothing may be left over.
+Is any file broken, and does the next run finish? `undersong pack` is timed once on a small set of
+two songs. Then each round starts it in a process of its own, kills it at a random moment of that
+time, reads every sound file that is there to its end and every page of the PDF. Every fourth round
+a run is let finish in the same folder; it has to answer 0, and nothing may be left over.
 """
 
 from __future__ import annotations
@@ -18,82 +18,103 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
+import pypdf
+from pypdf.errors import PyPdfError
 
-sys.path.insert(0, str(Path(__file__).parent))
-
-from sound_speed import song
 from undersong.errors import AudioError
 from undersong.sound.files import open_sound
-from undersong.sound.tracks import MEMORY, Album, write_tracks
+from undersong.sound.tracks import MEMORY
 
-BARS, ROUNDS_TO_FINISH = 8, 4
+ROUNDS_TO_FINISH = 4
+SET = """\
+title = "Small Sunday"
+[[song]]
+file = "one.txt"
+key = "G"
+[[song]]
+file = "two.txt"
+key = "E"
+[[player]]
+name = "Iris"
+level = 3
+"""
+CHART = (
+    "Title: {}\nKey: G\nMeter: 4/4\nTempo: 84\n\nVerse\n| 1 | 5/7 | 6- | 4 |\n| 2- | 5 | 1 | 1 |\n"
+)
 
 
-def make(folder: Path, ending: str) -> int:
-    """Write the tracks; the number of files."""
-    tracks = [track for number in (1, 2) for track in song(number, bars=BARS)]
-    return len(write_tracks(tracks, folder, album=Album(ending=ending)))
-
-
-def broken(folder: Path, ending: str) -> list[str]:
+def broken(folder: Path) -> list[str]:
     """Sentences about files that cannot be read to their end."""
     sentences = []
-    for path in sorted(folder.glob(f"*{ending}")):
+    for path in sorted(folder.iterdir()):
+        if path.name.startswith("."):
+            continue
         try:
-            with open_sound(path) as recording:
-                for _ in recording.blocks(10.0):
-                    pass
-        except AudioError as error:
-            sentences.append(str(error))
+            if path.suffix == ".pdf":
+                for page in pypdf.PdfReader(path).pages:
+                    page.extract_text()
+            else:
+                with open_sound(path) as recording:
+                    for _ in recording.blocks(10.0):
+                        pass
+        except (AudioError, PyPdfError) as error:
+            sentences.append(f"{path.name}: {error}")
     return sentences
 
 
-def started(folder: Path, ending: str) -> subprocess.Popen[bytes]:
-    """A process that makes the tracks."""
-    return subprocess.Popen([sys.executable, __file__, "--make", str(folder), "--ending", ending])
+def started(songs: Path, out: Path, files: str) -> subprocess.Popen[bytes]:
+    """A process that makes the pack."""
+    words = ["pack", str(songs), "--out", str(out), "--files", files]
+    return subprocess.Popen(
+        [sys.executable, "-m", "undersong", *words],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
 
 
-def main() -> None:
+def main() -> int:
     """Print one line a round and the sum."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     parser.add_argument("--times", type=int, default=20)
-    parser.add_argument("--ending", default=".mp3")
+    parser.add_argument("--files", default="mp3")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--make", help=argparse.SUPPRESS)
     options = parser.parse_args()
-    if options.make:
-        make(Path(options.make), options.ending)
-        return
     rng = np.random.default_rng(options.seed)
     bad = unfinished = 0
     with TemporaryDirectory() as name:
-        folder = Path(name)
+        songs, out = Path(name) / "set.toml", Path(name) / "packs"
+        songs.write_text(SET, encoding="utf-8")
+        for title in ("one", "two"):
+            (songs.parent / f"{title}.txt").write_text(CHART.format(title), encoding="utf-8")
+        folder = out / "Iris"
         begin_s = time.perf_counter()
-        started(folder, options.ending).wait()
+        started(songs, out, options.files).wait()
         whole_s = time.perf_counter() - begin_s
-        print(f"a whole run takes {whole_s:.1f} s")
+        whole = {path.name for path in folder.iterdir()}
+        print(f"a whole run takes {whole_s:.1f} s and makes {len(whole) - 1} files")
         for number in range(1, options.times + 1):
             if number % ROUNDS_TO_FINISH == 1:
                 for path in folder.iterdir():
                     path.unlink()
             wait_s = float(rng.uniform(0, whole_s))
-            run = started(folder, options.ending)
+            run = started(songs, out, options.files)
             time.sleep(wait_s)
             run.kill()
             run.wait()
-            files = len(list(folder.glob(f"*{options.ending}")))
-            halves = len(list(folder.glob(".*.part*")))
-            sentences = broken(folder, options.ending)
+            files = len([path for path in folder.iterdir() if not path.name.startswith(".")])
+            halves = len([path for path in folder.iterdir() if ".part" in path.name])
+            sentences = broken(folder)
             bad += len(sentences)
             print(f"{number:>3} killed after {wait_s:4.1f} s: {files} files, {halves} unfinished")
-            print(*sentences, sep="\n", end="\n" if sentences else "")
+            print(*sentences, sep="\n", end="\n" if sentences else "", flush=True)
             if number % ROUNDS_TO_FINISH == 0:
-                made = make(folder, options.ending)
-                left = {path.name for path in folder.iterdir()} - {MEMORY}
-                bad += len(broken(folder, options.ending))
-                unfinished += len(left) != made
+                status = started(songs, out, options.files).wait()
+                bad += len(broken(folder))
+                left = {path.name for path in folder.iterdir()}
+                unfinished += status != 0 or left != whole or MEMORY not in left
     print(f"broken files: {bad}; runs that did not finish cleanly: {unfinished}")
+    return int(bad + unfinished > 0)
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())

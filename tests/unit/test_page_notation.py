@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 from lxml import etree
@@ -14,7 +15,9 @@ from undersong.neck.instrument import Instrument, parse_tuning
 from undersong.page.ground import BLACK, PRINT, Ground
 from undersong.page.lettering import BOLD, FAMILY, text_width
 from undersong.page.notation import BARS_A_LINE, LARGE_STAFF_MM, System, engraved
+from undersong.page.packpages import swing_words
 from undersong.theory.key import Key, parse_key
+from undersong.theory.tempo import Swing
 
 SVG = "{http://www.w3.org/2000/svg}"
 WIDTH_MM = 180.0
@@ -149,3 +152,13 @@ def test_what_it_shows_is_said_in_words() -> None:
 def test_what_is_no_music_is_refused(data: bytes) -> None:
     with pytest.raises(PageError, match="cannot be engraved"):
         engraved(data, width_mm=WIDTH_MM, ground=PRINT)
+
+
+def test_what_the_page_says_in_words_is_not_engraved_again() -> None:
+    part = replace(make_drill("scale", parse_key("G")).part, swing=Swing())
+    said = [text.text for s in engraved(musicxml_bytes(part), width_mm=WIDTH_MM, ground=PRINT)
+            for text in words(s)]  # fmt: skip
+    assert "Swing" in musicxml_bytes(part).decode()
+    assert "Swing" not in said
+    assert swing_words(part) == "Swing: a pair of eighths is played long and short, 2 to 1."
+    assert swing_words(replace(part, swing=None)) == ""

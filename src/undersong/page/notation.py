@@ -43,7 +43,8 @@ _FONT_SIGNS = {  # the engraver's codes for accidentals within words [SMuFL 1.4]
 _SET_SHARE = 0.8  # of a staff's height, for a size of 1
 _LEAST_SIZE = 0.6  # a label may shrink to this share before it is left to touch
 _NOTES_A_MM = 0.2  # more notes than this to a millimetre of line crowd a reader
-_OWN_HEADINGS = ("rehearsal", "metronome")
+_SAID_ELSEWHERE = ("direction-type/rehearsal", "direction-type/metronome", "sound/swing")
+_FINGER_LEFT = 0.04  # of a staff's height: off the stem that may rise beside it
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,7 +173,7 @@ def _prepared(musicxml: bytes, first_bar: int, most_notes: int, *, with_letters:
         for element in root.findall(f".//{tag}"):
             _remove(element)
     for direction in root.findall(".//direction"):
-        if any(direction.find(f"direction-type/{tag}") is not None for tag in _OWN_HEADINGS):
+        if any(direction.find(path) is not None for path in _SAID_ELSEWHERE):
             _remove(direction)
     for name in root.findall(".//part-name"):
         name.text = ""
@@ -301,6 +302,8 @@ def _labels(root: etree._Element, ground: Ground, staff: float) -> Iterator[_Lab
         x, anchor = float(element.get("x", "0")), element.get("text-anchor", "start")
         if kind == "syl":
             x, anchor = _under_head(element, x, staff), "middle"
+        if kind == "fing":
+            x -= _FINGER_LEFT * staff
         if kind == "mNum":
             x, anchor = 0.0, "start"  # over the first bar line, not half outside the picture
         if kind == "syl" or (kind == "dir" and _NUMBER.match(words)):

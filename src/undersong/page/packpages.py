@@ -175,7 +175,7 @@ def line(part: Part, title: str, setting: Setting) -> str:
     """The player's line as staff and tab, each section once."""
     parts = [flow.heading(f"{title}: the line", 2)]
     key = "Above the staff: chord number, then finger (0 is an open string). Below: degree, tab."
-    parts.append(flow.small(key, setting.ground))
+    parts.append(flow.small(" ".join(filter(None, (key, swing_words(part)))), setting.ground))
     pieces = stretches(part)
     if not part.notes:
         parts.append(flow.paragraph("The bass has no notes in this song."))
@@ -183,6 +183,16 @@ def line(part: Part, title: str, setting: Setting) -> str:
     for piece in pieces:
         parts += _stretch(piece, setting)
     return "\n".join(parts)
+
+
+def swing_words(part: Part) -> str:
+    """How pairs are swung, or nothing where they are not."""
+    if part.swing is None:
+        return ""
+    pair = {8: "eighths", 16: "sixteenths"}.get(part.swing.unit.denominator, "notes")
+    ratio = part.swing.ratio
+    shares = f"{ratio.numerator} to {ratio.denominator}"
+    return f"Swing: a pair of {pair} is played long and short, {shares}."
 
 
 def _stretch(piece: Stretch, setting: Setting) -> Iterator[str]:

@@ -35,17 +35,18 @@ from undersong.theory.pitch import SEMITONES_PER_OCTAVE, midi_to_hz
 Floats = NDArray[np.float64]
 
 SCALE_MM = 863.6
-APERTURE_MM = 15.0
+APERTURE_MM = 25.0
 MAX_MODES = 80
 HIGHEST_MODE_HZ = 6500.0
 INAUDIBLE = 1e-6  # of a full-force note: -120 dB
 SUM_BLOCK = 256  # samples that one row of the matrix product covers
-SOFT_HZ_AT_FULL = 1100.0
+SOFT_HZ_AT_FULL, SOFT_SLOPE = 1080.0, 1.7
 SOFT_HZ_DB = 10.0  # dB of level for which the corner of the stroke doubles
-PICK_HARDNESS = 1.7
+PICK_HARDNESS = 1.45
+SOFT_FALLS, SOFT_AT_OPEN_HZ = 0.43, 60.0  # thin strings yield more: the corner falls with pitch
 EVEN_HZ = 70.0  # below this the ear takes little part in how loud a note seems
 USUAL_DB = -6.5
-NULL_FLOOR = 0.5
+NULL_FLOOR = 0.48
 LOSS_DOUBLES_IN_FRETS = 17.0
 SECOND_SHARE = 0.27
 SECOND_LOSS = 0.45
@@ -75,18 +76,18 @@ class BassSound:
     """
 
     attack: Attack = Attack.FINGER
-    attack_mm: float = 105.0
-    pickup_mm: float = 70.0
-    tone_hz: float = 2900.0
+    attack_mm: float = 101.0
+    pickup_mm: float = 71.0
+    tone_hz: float = 3000.0
 
     @property
     def width_mm(self) -> float:
         """How much string the finger or pick touches."""
-        return 16.0 if self.attack is Attack.FINGER else 4.0
+        return 13.0 if self.attack is Attack.FINGER else 5.0
 
 
 FINGERS = BassSound()
-PICK = BassSound(Attack.PICK, attack_mm=95.0, tone_hz=3600.0)
+PICK = BassSound(Attack.PICK, tone_hz=3600.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,8 +157,8 @@ def modes_of(
     levels *= np.sinc(count * APERTURE_MM / length_mm)
     levels /= np.sqrt(1 + (mode_hz / sound.tone_hz) ** 4)
     even = np.sqrt(1 + (EVEN_HZ / mode_hz) ** 2)
-    usual = levels / (1 + (mode_hz / _softness_hz(sound, USUAL_DB)) ** 2)
-    levels = levels / (1 + (mode_hz / _softness_hz(sound, level_db)) ** 2)
+    usual = levels / (1 + (mode_hz / _softness_hz(sound, open_midi, USUAL_DB)) ** SOFT_SLOPE)
+    levels = levels / (1 + (mode_hz / _softness_hz(sound, open_midi, level_db)) ** SOFT_SLOPE)
     levels *= 10 ** (level_db / 20) / np.sqrt(np.sum((usual / even) ** 2))
 
     khz = mode_hz / 1000
@@ -178,10 +179,11 @@ def _shape(places: Floats) -> Floats:
     return np.asarray(np.copysign(np.hypot(wave, NULL_FLOOR), wave) / np.hypot(1, NULL_FLOOR))
 
 
-def _softness_hz(sound: BassSound, level_db: float) -> float:
+def _softness_hz(sound: BassSound, open_midi: int, level_db: float) -> float:
     """Corner above which a stroke has little force: lower for soft strokes and for flesh."""
     hard = PICK_HARDNESS if sound.attack is Attack.PICK else 1.0
-    return float(SOFT_HZ_AT_FULL * hard * 2 ** (level_db / SOFT_HZ_DB))
+    yields = (midi_to_hz(open_midi) / SOFT_AT_OPEN_HZ) ** -SOFT_FALLS
+    return float(SOFT_HZ_AT_FULL * hard * yields * 2 ** (level_db / SOFT_HZ_DB))
 
 
 def ring(modes: Modes, n_samples: int, sample_rate_hz: int) -> Floats:

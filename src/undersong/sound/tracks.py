@@ -42,7 +42,7 @@ from undersong.theory.pitch import plain_pitch
 
 Samples = NDArray[np.float32]
 
-EDITION = 2  # of the instruments and the mix: a higher one makes every track anew
+EDITION = 3  # of the instruments and the mix: a higher one makes every track anew
 MEMORY = ".tracks.json"
 SLOW_SHARE = 0.7
 TUNING_NOTE_S = 8
