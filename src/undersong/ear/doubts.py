@@ -26,7 +26,7 @@ CHANGE_WORTH, CHANGE_PRIOR = 20.0, 3.5
 LEAST_GOING_ON = -2.0
 LEAST_IN_STEP, IN_STEP = 0.75, 0.95
 """Correlations (`ringing.in_step`) below and above which a note surely does not, does go on."""
-GOING_ON_WORTH, OFTEN = (7.0, 12.0), (0.08, 0.2)
+GOING_ON_WORTH, OFTEN = (6.0, 12.0), (0.08, 0.2)
 USUAL_PERCENT = 60
 BODY_WORTH, LEAST_BODY = 6.0, 1.5
 FAINT_WORTH, FAINTEST_DB = 0.5, 22.0
