@@ -23,9 +23,10 @@ SONG = "/song?title=Slow%20Water,%20Bright%20Stone"
 SCALE = "/practice/at?drill=scale&key=G"
 PAGES = {
     "sunday": "/",
-    "key": "/sunday/key?title=Slow%20Water,%20Bright%20Stone",
+    "key": "/sunday/key?title=Slow%20Water,%20Bright%20Stone&low=A3&high=C5",
     "chart": "/charts/new",
     "song": f"{SONG}&level=3",
+    "staff": f"{SONG}&level=3&drawn=staff+and+tab",
     "neck": "/neck?key=G",
     "choose": "/practice",
     "practice": SCALE,
@@ -35,6 +36,8 @@ PAGES = {
     "standing": "/standing",
     "rule": "/climb?item=1",
     "click": "/click",
+    "people": "/people",
+    "pack": "/pack?player=Tobias",
 }
 
 
@@ -78,6 +81,8 @@ def _everything(front: Front, folder: Path) -> None:
             page = front.page(size, ground=ground)
             for name, path in PAGES.items():
                 page.goto(path)
+                if name == "pack":
+                    page.get_by_text("The pack is ready.").wait_for(timeout=60_000)
                 page.screenshot(path=folder / f"{name}-{kind}-{ground}.png", full_page=True)
 
 

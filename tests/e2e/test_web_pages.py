@@ -168,9 +168,9 @@ def test_staff_and_tab_follow_the_sound(front: Front) -> None:
     page = front.page()
     page.goto("/song?title=Low%20Door&level=1&drawn=staff+and+tab")
     page.get_by_role("button", name="Play").click()
-    page.locator(".staff .measure.now").wait_for()
+    page.locator(".engraved .measure.now").wait_for()
     page.get_by_role("button", name="Stop").click()
-    assert page.locator(".staff .measure.now").count() == 0
+    assert page.locator(".engraved .measure.now").count() == 0
     assert front.troubles == []
 
 

@@ -35,7 +35,7 @@ def app(tmp_path: Path) -> Iterator[tuple[TestClient, Desk]]:
 def test_the_log_shows_what_was_practised(app: tuple[TestClient, Desk]) -> None:
     client, _ = app
     text = client.get("/log").text
-    assert "Drill scale in G" in text
+    assert "Scale in G" in text
     assert "The last passes: 70 clean. Next: 70." in text
 
 

@@ -33,6 +33,7 @@ from undersong.web.pages import (
     page,
     player_of,
     remember,
+    titled,
 )
 
 LARGEST_UPLOAD_BYTES = 250 * 2**20
@@ -80,7 +81,7 @@ def _items(desk: Desk, player: Player, takes: tuple[Take, ...]) -> list[ItemView
         views.append(
             ItemView(
                 item_id=item.id,
-                label=item.label,
+                label=titled(item),
                 climb=climb_view(each, desk.book.ladder_of(player, item)),
                 holds=known.in_words,
                 weak=tuple(bar.in_words for bar in weak_in(each[-WEAK_FROM_PASSES:])),

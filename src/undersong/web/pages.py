@@ -20,7 +20,7 @@ from undersong.theory.key import MAJOR_KEYS, MINOR_KEYS, Key, Mode
 from undersong.theory.pitch import musical_signs
 
 if TYPE_CHECKING:
-    from undersong.log.values import Player
+    from undersong.log.values import Item, Player
     from undersong.web.desk import Desk
     from undersong.web.guests import Guest
 
@@ -49,17 +49,27 @@ def environment() -> Environment:
     )
     made.filters["signs"] = lambda value: musical_signs(str(value))
     made.filters["signed"] = _signed
+    made.filters["titled"] = titled
     made.filters["begun"] = lambda text: text[:1].upper() + text[1:]
     made.filters["plain"] = lambda value: f"{value:g}"
     return made
 
 
-_NAMED = re.compile(r"\b([A-G])(bb?|##?)(?![a-z])|(?<![\w#])(bb?|##?)(?=[1-7])")
+_NAMED = re.compile(
+    r"\b[A-G](?:##?|bb?(?=$|[^a-z]|m|dim|sus|aug|add))|(?<![\w#])(?:bb?|##?)(?=[1-7])"
+)
 
 
 def _signed(text: str) -> str:
     """A sentence with proper flats and sharps in the notes and numbers it names."""
     return _NAMED.sub(lambda found: musical_signs(found[0]), text)
+
+
+def titled(item: Item) -> str:
+    """What a page calls a piece of work: the key is said once."""
+    is_said = not item.key or item.name.endswith(f"of {item.key}")
+    name = item.name[:1].upper() + item.name[1:]
+    return name if is_said else f"{name} in {musical_signs(item.key)}"
 
 
 def desk_of(connection: HTTPConnection) -> Desk:

@@ -28,7 +28,7 @@ from undersong.theory.key import MAJOR_KEYS, MINOR_KEYS
 from undersong.web.climbview import climb_view
 from undersong.web.desk import Desk
 from undersong.web.judged import weak_in
-from undersong.web.pages import desk_of, environment, field, number, page, player_of
+from undersong.web.pages import desk_of, environment, field, number, page, player_of, titled
 from undersong.web.songs import shelf_of
 from undersong.web.sounds import Wanted
 from undersong.web.tabs import tab_bars
@@ -48,7 +48,7 @@ def choose_work(request: Request) -> Response:
     plan = None
     if player is not None:
         takes = desk.book.takes_of(player)
-        recent = list(dict.fromkeys(take.item.label for take in reversed(takes)))[:5]
+        recent = list(dict.fromkeys(titled(take.item) for take in reversed(takes)))[:5]
         plan = _plan(desk, player, songs) if songs else None
     return page(
         request,

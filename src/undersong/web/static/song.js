@@ -165,7 +165,7 @@ class SongPlayer extends HTMLElement {
       return Number(from) <= s * tempo && s * tempo < Number(end);
     });
     const chart = name ? [...document.querySelectorAll(`[data-bar="${name}"]`)] : [];
-    const staff = bar < 0 ? [] : [...document.querySelectorAll(".staff .measure")].slice(bar, bar + 1);
+    const staff = bar < 0 ? [] : [...document.querySelectorAll(".engraved .measure")].slice(bar, bar + 1);
     const lit = [...chart, ...tab, ...staff];
     if (lit.length === this.#lit.length && lit.every((each, i) => each === this.#lit[i])) return;
     for (const each of this.#lit) each.classList.remove("now");
@@ -241,7 +241,7 @@ function chooseBar(event) {
   const bar = target.closest(".tabbar, .measure");
   const select = /** @type {HTMLSelectElement | null} */ (document.querySelector("[data-bar-form] select"));
   if (!bar || !select) return;
-  const all = [...document.querySelectorAll("#line ~ .tab .tabbar, .staff .measure")];
+  const all = [...document.querySelectorAll("#line ~ .tab .tabbar, .engraved .measure")];
   select.selectedIndex = all.indexOf(bar);
   for (const each of all) each.classList.toggle("chosen", each === bar);
 }
