@@ -43,7 +43,7 @@ def _part(voice: Voice, notes: list[Note], number: int, bars: int) -> Part:
 
 
 def song(number: int, *, bars: int = BARS, up: int = 0) -> tuple[Track, ...]:
-    """The usual tracks of an invented song, `up` semitones higher; first everybody, then no bass."""
+    """The usual tracks of an invented song, `up` semitones higher: everybody, then no bass."""
     bass, drums, pad = [], [], []
     for bar in range(bars):
         root, at = ROOTS[(bar + number) % 4] + up, Fraction(bar)
