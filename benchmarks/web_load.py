@@ -2,8 +2,8 @@
 
 The app runs as a program of its own. Each player streams one of the demo's takes in real time, as
 the page does, the players starting a little apart; then waits for the verdict. Printed: whether
-sound was lost, how long each verdict took after the last block, and the app's processor time for
-each player.
+sound was lost, how long each verdict took after the last block, whether the ear heard along, and
+the app's processor time for each player.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import argparse
 import asyncio
 import json
 import os
+import signal
 import struct
 import subprocess
 import sys
@@ -26,22 +27,13 @@ import numpy as np
 import soundfile
 import websockets
 
-RATE_HZ = 44_100
-BLOCK = 2048
-APART_S = 0.4
-SERVE = """
-import socket, sys, uvicorn
-from pathlib import Path
 from undersong.log.book import Book
-from undersong.web.app import make_app
-from undersong.web.desk import Desk
-with Book.open(Path(sys.argv[1]) / "log.sqlite") as book:
-    desk = Desk(book)
-    desk.bring_demo()
-    for number in range(int(sys.argv[3])):
-        book.add_player(f"Player {number}", at=desk.clock())
-    uvicorn.run(make_app(desk), port=int(sys.argv[2]), log_level="warning")
-"""
+from undersong.web.desk import now_here
+
+RATE_HZ = 44_100
+BLOCK = 1024
+APART_S = 0.4
+OPEN = (sys.executable, "-m", "undersong", "open", "--no-browser")
 
 
 async def play(
@@ -60,19 +52,30 @@ async def play(
             "query": {"drill": "scale", "key": "G"},
             "tempo": 70,
             "sample_rate": RATE_HZ,
-            "start_frame": None,
+            "start_time": None,
+            "live": True,
         }
         await socket.send(json.dumps(begin))
         began = time.monotonic()
         for at in range(0, len(samples), BLOCK):
             block = samples[at : at + BLOCK]
-            await socket.send(struct.pack("<d", at) + block.astype("<f4").tobytes())
+            await socket.send(struct.pack("<dd", at, at / RATE_HZ) + block.astype("<f4").tobytes())
             await asyncio.sleep(max(0.0, began + (at + BLOCK) / RATE_HZ - time.monotonic()))
         await socket.send(json.dumps({"type": "end"}))
         ended = time.monotonic()
+        said: list[dict[str, object]] = []
         answer = json.loads(await socket.recv())
+        while answer["type"] == "live":
+            said += answer["said"]
+            answer = json.loads(await socket.recv())
         lost = "lost" if "sound were lost" in answer.get("html", "") else "none lost"
-        return time.monotonic() - ended, answer.get("outcome", answer.get("message")), lost
+        kinds = [each["kind"] for each in said]
+        along = "not heard along" if "off" in kinds else f"{kinds.count('note')} notes told live"
+        return (
+            time.monotonic() - ended,
+            answer.get("outcome", answer.get("message")),
+            f"{lost}, {along}",
+        )
 
 
 def processor_s(pid: int) -> float:
@@ -97,7 +100,11 @@ def main() -> None:
     parser.add_argument("--port", type=int, default=8765)
     args = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        words = [sys.executable, "-c", SERVE, folder, str(args.port), str(args.players)]
+        log = Path(folder) / "log.sqlite"
+        with Book.open(log) as book:
+            for number in range(args.players):
+                book.add_player(f"Player {number}", at=now_here())
+        words = (*OPEN, "--log", str(log), "--port", str(args.port))
         with subprocess.Popen(words) as app:
             for _ in range(100):
                 time.sleep(0.2)
@@ -109,7 +116,7 @@ def main() -> None:
             before_s = processor_s(app.pid)
             answers = asyncio.run(everybody(args.port, args.players))
             spent_s = processor_s(app.pid) - before_s
-            app.terminate()
+            app.send_signal(signal.SIGINT)
     for number, (wait_s, outcome, lost) in enumerate(answers):
         print(f"Player {number}: verdict {outcome} after {wait_s:.2f} s, {lost}")
     waits = [wait_s for wait_s, _, _ in answers]

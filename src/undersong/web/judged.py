@@ -18,6 +18,7 @@ from undersong.ear import (
     Summary,
     Verdict,
     WorstBar,
+    WorstSpot,
     fault_line,
     hearing_lines,
 )
@@ -102,6 +103,7 @@ def hearing_of(saved: Mapping[str, Any]) -> Hearing:
     """A Hearing from its documented JSON."""
     summary = dict(saved["summary"])
     summary["worst_bars"] = tuple(WorstBar(**bar) for bar in summary["worst_bars"])
+    summary["worst_spots"] = tuple(WorstSpot(**spot) for spot in summary.get("worst_spots", ()))
     fields = dict(saved)
     return Hearing(
         clean=fields["clean"],

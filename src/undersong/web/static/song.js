@@ -244,6 +244,7 @@ function chooseBar(event) {
   const all = [...document.querySelectorAll("#line ~ .tab .tabbar, .engraved .measure")];
   select.selectedIndex = all.indexOf(bar);
   for (const each of all) each.classList.toggle("chosen", each === bar);
+  select.scrollIntoView({ block: "nearest", behavior: calm() ? "auto" : "smooth" });
 }
 
 customElements.define("song-player", SongPlayer);
