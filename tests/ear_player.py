@@ -46,7 +46,8 @@ def plucked(
     rng = np.random.default_rng(1)
     late_s = np.broadcast_to(np.asarray(late_ms, float), len(midis)) / 1000
     length_s = part.tempo_map.seconds_at(part.length)
-    out = rng.normal(0, noise, int((start_s + length_s + 0.5) * RATE_HZ))
+    latest_s = max(0.0, float(late_s.max()))
+    out = rng.normal(0, noise, int((start_s + length_s + latest_s + 0.5) * RATE_HZ))
     for note, midi, late in zip(part.notes, midis, late_s, strict=True):
         if midi is None:
             continue

@@ -205,4 +205,5 @@ def test_the_json_keeps_its_keys() -> None:
         "cents",
         "verdict",
         "probability",
+        "length_share",
     }

@@ -8,6 +8,7 @@ from undersong.ear.hearing import (
     Summary,
     Verdict,
     WorstBar,
+    WorstSpot,
     hearing_json,
 )
 from undersong.ear.tolerance import window_ms
@@ -20,6 +21,7 @@ __all__ = [
     "Summary",
     "Verdict",
     "WorstBar",
+    "WorstSpot",
     "fault_line",
     "fault_lines",
     "hear",

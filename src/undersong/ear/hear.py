@@ -15,6 +15,7 @@ from undersong.ear.evidence import Evidence, Sound, kept_of, weighed
 from undersong.ear.frames import Take, listen
 from undersong.ear.grid import Grid, fitted, followed, located, on_click, timing_grid
 from undersong.ear.hearing import HeardNote, Hearing, Reference
+from undersong.ear.lengths import with_lengths
 from undersong.ear.passing import passed, stopped_before
 from undersong.ear.pitch import MIDIS
 from undersong.ear.refusal import (
@@ -167,6 +168,7 @@ def heard_against(
     end_s = grid.start_s + grid.ratio * part.tempo_map.seconds_at(part.strokes[-1].end)
     heard_notes = sounding(evidence, match, asked)
     notes = judged(asked, index, evidence, heard_notes, expected_s, end_s, window)
+    notes = with_lengths(notes, part, evidence.string, grid.ratio)
     stopped = stopped_before(notes)
     reason = unlike(part, take, evidence, notes, stopped)
     if reason == ANOTHER_PIECE:

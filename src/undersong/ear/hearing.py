@@ -47,6 +47,8 @@ class HeardNote:
         None where missed or extra.
     cents
         Heard pitch from equal temperament after the take's own tuning is taken out.
+    length_share
+        Sounding length over written length (`lengths`); None where missed, extra or not measured.
     """
 
     index: int | None
@@ -57,6 +59,7 @@ class HeardNote:
     cents: float | None
     verdict: Verdict
     probability: float
+    length_share: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +67,16 @@ class WorstBar:
     """A bar where something went wrong, and how much."""
 
     bar: int
+    faults: int
+    worst_timing_ms: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class WorstSpot:
+    """A place where something went wrong: bar, beat (1 is the bar line), and how much."""
+
+    bar: int
+    beat: float
     faults: int
     worst_timing_ms: float | None
 
@@ -84,6 +97,12 @@ class Summary:
         Right or wrong notes outside the window on either side.
     worst_bars
         At most three, worst first.
+    worst_spots
+        The same by bar and beat, at most five.
+    length_share, length_spread
+        Mean and standard deviation of the notes' sounding over written lengths.
+    cut_short
+        Notes that sounded for less than half of what is written.
     """
 
     mean_ms: float | None
@@ -98,6 +117,10 @@ class Summary:
     early: int
     late: int
     worst_bars: tuple[WorstBar, ...]
+    worst_spots: tuple[WorstSpot, ...] = ()
+    length_share: float | None = None
+    length_spread: float | None = None
+    cut_short: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,6 +187,7 @@ def _note_json(note: HeardNote) -> dict[str, object]:
         "cents": _rounded(note.cents, 1),
         "verdict": str(note.verdict),
         "probability": _rounded(note.probability, 4),
+        "length_share": _rounded(note.length_share, 3),
     }
 
 
@@ -188,6 +212,18 @@ def _summary_json(summary: Summary) -> dict[str, object]:
             }
             for bar in summary.worst_bars
         ],
+        "worst_spots": [
+            {
+                "bar": spot.bar,
+                "beat": _rounded(spot.beat, 3),
+                "faults": spot.faults,
+                "worst_timing_ms": _rounded(spot.worst_timing_ms, 1),
+            }
+            for spot in summary.worst_spots
+        ],
+        "length_share": _rounded(summary.length_share, 3),
+        "length_spread": _rounded(summary.length_spread, 3),
+        "cut_short": summary.cut_short,
     }
 
 

@@ -13,18 +13,21 @@ from collections import Counter
 
 import numpy as np
 
-from undersong.ear.hearing import HeardNote, Summary, Verdict, WorstBar
+from undersong.ear.hearing import HeardNote, Summary, Verdict, WorstBar, WorstSpot
 from undersong.ear.passing import is_fault
 from undersong.theory.part import Part
 
 LEAST_FOR_SPREAD = 2
 LEAST_FOR_DRIFT = 8
-WORST_BARS = 3
+WORST_BARS, WORST_SPOTS = 3, 5
+CUT_SHORT = 0.5
+"""A note is cut short that sounds for less of what is written (common practice, no source)."""
 
 
 def summed_up(part: Part, notes: tuple[HeardNote, ...], window_ms: float) -> Summary:
     """The figures of one pass; counts are over asked strokes, `extra` apart."""
     timing = np.array([note.timing_ms for note in notes if note.timing_ms is not None])
+    shares = np.array([note.length_share for note in notes if note.length_share is not None])
     counts = Counter(note.verdict for note in notes)
     return Summary(
         mean_ms=float(timing.mean()) if len(timing) else None,
@@ -39,6 +42,10 @@ def summed_up(part: Part, notes: tuple[HeardNote, ...], window_ms: float) -> Sum
         early=int(np.count_nonzero(timing < -window_ms)),
         late=int(np.count_nonzero(timing > window_ms)),
         worst_bars=_worst_bars(part, notes, window_ms),
+        worst_spots=_worst_spots(part, notes, window_ms),
+        length_share=float(shares.mean()) if len(shares) else None,
+        length_spread=float(shares.std()) if len(shares) >= LEAST_FOR_SPREAD else None,
+        cut_short=int(np.count_nonzero(shares < CUT_SHORT)),
     )
 
 
@@ -81,3 +88,28 @@ def _worst_bars(part: Part, notes: tuple[HeardNote, ...], window_ms: float) -> t
             timing[bar] = note.timing_ms
     worst = sorted(faults, key=lambda each: (-faults[each], -abs(timing.get(each, 0.0)), each))
     return tuple(WorstBar(each, faults[each], timing.get(each)) for each in worst[:WORST_BARS])
+
+
+def _worst_spots(
+    part: Part, notes: tuple[HeardNote, ...], window_ms: float
+) -> tuple[WorstSpot, ...]:
+    """Places with faults, most faults first, then the largest timing error.
+
+    An extra note belongs to the place of the note before it.
+    """
+    faults: Counter[int] = Counter()
+    timing: dict[int, float] = {}
+    index = 0
+    for note in notes:
+        index = index if note.index is None else note.index
+        if not is_fault(note, window_ms):
+            continue
+        faults[index] += 1
+        if note.timing_ms is not None and abs(note.timing_ms) > abs(timing.get(index, 0.0)):
+            timing[index] = note.timing_ms
+    worst = sorted(faults, key=lambda each: (-faults[each], -abs(timing.get(each, 0.0)), each))
+    spots = []
+    for each in worst[:WORST_SPOTS]:
+        bar, beat = part.place_of(part.notes[each].at)
+        spots.append(WorstSpot(bar, float(beat), faults[each], timing.get(each)))
+    return tuple(spots)

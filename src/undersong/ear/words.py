@@ -80,6 +80,8 @@ def _fix(hearing: Hearing, part: Part) -> str | None:
         for place, note in enumerate(hearing.notes):
             if is_fault(note, hearing.tolerance_ms) and _bar(hearing, part, place) == worst[0].bar:
                 return fault_line(note, part, before=_before(hearing, place))
+    if hearing.summary.cut_short > hearing.summary.asked / 10:
+        return f"{hearing.summary.cut_short} notes stopped before half their length: hold them."
     drift = hearing.summary.drift_percent
     if drift is not None and abs(drift) > DRIFTED_PERCENT:
         way = "sped up" if drift > 0 else "slowed down"
