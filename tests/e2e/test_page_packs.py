@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import datetime
 import io
+import re
 
 import page as pdf_checker
+import pdfplumber
 import pypdf
 import pytest
 
@@ -254,3 +256,13 @@ def test_the_check_sees_loose_fonts_and_missing_tags() -> None:
     assert loose_fonts(out.getvalue()) == ["/Helvetica"]
     assert not catalogue(out.getvalue()).is_tagged
     assert not pdf_checker.validate_pdf_bytes(out.getvalue(), profile=UA_1).is_compliant
+
+
+def test_the_boxes_to_tick_are_seen_on_black() -> None:
+    pdf = io.BytesIO(demo_pack(2, look="black"))
+    texts = [page.extract_text() for page in pypdf.PdfReader(pdf).pages]
+    place = next(number for number, text in enumerate(texts) if "This week" in text)
+    with pdfplumber.open(pdf) as document:
+        boxes = [each for each in document.pages[place].rects if each["stroke"]]
+    assert len(boxes) == len(re.findall(r"\d min\b", texts[place]))
+    assert all(max(box["stroking_color"]) > 0.5 for box in boxes)

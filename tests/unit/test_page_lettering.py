@@ -99,3 +99,12 @@ def test_text_shrinks_before_a_word_is_broken() -> None:
 )
 def test_note_names_in_prose_have_musical_signs(typed: str, printed: str) -> None:
     assert prose_signs(typed) == printed
+
+
+def test_a_line_may_end_after_a_hyphen_but_not_within_a_chord() -> None:
+    narrow_mm = text_width("Chorus", 5.0) * 1.05
+    assert wrapped("Pre-Chorus", 5.0, narrow_mm) == ("Pre-", "Chorus")
+    assert wrapped("Pre-Chorus", 5.0, 100.0) == ("Pre-Chorus",)
+    assert wrapped("the 2-7 chord", 5.0, 100.0) == ("the 2-7 chord",)
+    assert "2-" not in wrapped("6 2-7", 5.0, text_width("2-7", 5.0) * 1.05)
+    assert fitting_size("Pre-Chorus", 5.0, narrow_mm, 2) == 5.0

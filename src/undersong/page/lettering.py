@@ -23,6 +23,7 @@ CAP_EM = 0.668  # height of capitals and figures, as the face itself states it
 DESCENT_EM = 0.2
 _UNKNOWN_EM = 0.7  # a sign that a fallback face has to print
 _MM_PER_PT = 25.4 / 72
+_AFTER_HYPHEN = re.compile(r"(?<=[^\W\d]-)(?=[^\W\d])")
 _NOTE_NAME = re.compile(r"(?<![A-Za-z0-9])[A-G][b#](?=m?(?![A-Za-z0-9#]))")
 
 
@@ -52,8 +53,8 @@ def text_width(text: str, size_mm: float, weight: int = REGULAR) -> float:
 def wrapped(text: str, size_mm: float, width_mm: float, weight: int = REGULAR) -> tuple[str, ...]:
     """Lines of words, each at most `width_mm` wide; a word too long is broken."""
     lines = [""]
-    for word in _pieces(text, size_mm, width_mm, weight):
-        longer = f"{lines[-1]} {word}".strip()
+    for glue, word in _pieces(text, size_mm, width_mm, weight):
+        longer = f"{lines[-1]}{glue}{word}".strip()
         if lines[-1] and text_width(longer, size_mm, weight) > width_mm:
             lines.append(word)
         else:
@@ -61,15 +62,23 @@ def wrapped(text: str, size_mm: float, width_mm: float, weight: int = REGULAR) -
     return tuple(lines)
 
 
-def _pieces(text: str, size_mm: float, width_mm: float, weight: int) -> Iterator[str]:
+def _words(text: str) -> Iterator[tuple[str, str]]:
+    """Words, and what joins each to the one before; a line may end after a hyphen in a word."""
     for word in text.split():
+        first, *others = _AFTER_HYPHEN.split(word)
+        yield " ", first
+        yield from (("", other) for other in others)
+
+
+def _pieces(text: str, size_mm: float, width_mm: float, weight: int) -> Iterator[tuple[str, str]]:
+    for glue, word in _words(text):
         piece = ""
         for sign in word:
             if piece and text_width(piece + sign, size_mm, weight) > width_mm:
-                yield piece
-                piece = ""
+                yield glue, piece
+                glue, piece = "", ""
             piece += sign
-        yield piece
+        yield glue, piece
 
 
 def fitting_size(
@@ -80,7 +89,8 @@ def fitting_size(
     No word is broken unless the size would fall below a quarter.
     """
     size = size_mm
-    longest = max(text.split(), key=lambda word: text_width(word, size_mm, weight), default="")
+    words = [word for _, word in _words(text)]
+    longest = max(words, key=lambda word: text_width(word, size_mm, weight), default="")
     while size > size_mm / 4 and (
         len(wrapped(text, size, width_mm, weight)) > most_lines
         or text_width(longest, size, weight) > width_mm

@@ -13,11 +13,11 @@ from undersong.page import flow
 from undersong.page.chartpage import chart_pages, signs_of_key
 from undersong.page.diagram import PAGE_FRETS, RootPath, neck_drawing, path_drawing, root_paths
 from undersong.page.excerpt import Stretch, bars_words, stretches
-from undersong.page.ground import Ground
+from undersong.page.ground import Ground, Ink
 from undersong.page.hardest import HardBar, climb_words, hardest_bars
 from undersong.page.lettering import signs
 from undersong.page.notation import LARGE_STAFF_MM, STAFF_MM, System, engraved
-from undersong.page.pdf import Sheet, drawn, figure, quoted
+from undersong.page.pdf import Sheet, drawn, figure, ink_rgb, quoted
 from undersong.theory.excerpt import excerpt
 from undersong.theory.part import Part
 
@@ -306,7 +306,7 @@ def plan(days: Sequence[PlanDay], setting: Setting) -> str:
         rows = [(f"{turn.minutes:g} min", turn.words) for turn in day.turns]
         total = sum(turn.minutes for turn in day.turns)
         name = f"{day.day:%A}, {day.day.day} {day.day:%B}: {total:g} minutes"
-        box = "box(width: 4mm, height: 4mm, stroke: 0.3mm)"
+        box = f"box(width: 4mm, height: 4mm, stroke: 0.3mm + {ink_rgb(setting.ground, Ink.INK)})"
         parts.append(
             flow.kept_together(
                 (
