@@ -9,9 +9,13 @@ does) and not known; and tasks of the page that took longer than 50 ms while the
 from __future__ import annotations
 
 import argparse
+import json
+import signal
 import subprocess
 import sys
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from importlib.resources import files
 from pathlib import Path
 
@@ -22,7 +26,7 @@ from undersong.practice.ladder import Rule
 from undersong.web.desk import Desk
 from undersong.web.work import kept_item, work_of
 from web_app import demo_desk
-from web_browser import front_door
+from web_browser import Front, chromium
 
 TAKES = Path(str(files("undersong"))) / "demo" / "takes"
 SILENCE_S = 0.5
@@ -58,10 +62,24 @@ WATCHED = """
 """
 
 
+@contextmanager
+def opened(desk: Desk) -> Iterator[str]:
+    """The app as a program of its own, over the same log; its address."""
+    words = [sys.executable, "-m", "undersong", "open", "--no-browser", "--json"]
+    with subprocess.Popen(
+        [*words, "--log", str(desk.book.file)], stdout=subprocess.PIPE, text=True
+    ) as app:
+        try:
+            assert app.stdout is not None
+            yield json.loads(app.stdout.readline())["address"].rstrip("/")
+        finally:
+            app.send_signal(signal.SIGINT)
+
+
 def one_pass(desk: Desk, microphone: Path, *, is_known: bool) -> None:
     """Play, and print what was measured."""
-    with front_door(desk, microphone=microphone) as front:
-        page = front.page()
+    with opened(desk) as address, chromium(microphone) as browser:
+        page = Front(browser, address).page()
         page.add_init_script(WATCHED)
         if is_known:
             page.add_init_script(ALIGNED.replace("FIRST", str(SILENCE_S + FIRST_NOTE_S)))
