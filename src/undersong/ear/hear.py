@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from math import isfinite
 
@@ -22,6 +22,8 @@ from undersong.ear.refusal import (
     ANOTHER_PIECE,
     SHIFTED_SHARE,
     blurred,
+    nothing_fits,
+    recognised,
     shifted,
     unheard,
     unlike,
@@ -46,6 +48,7 @@ def hear(
     start_s: float | None = None,
     level: int = 1,
     tolerance_ms: float | None = None,
+    others: Sequence[Part] = (),
 ) -> Hearing:
     """Judge every note of a take.
 
@@ -66,6 +69,9 @@ def hear(
         1 to 6: chooses the timing window (see `tolerance`).
     tolerance_ms
         A timing window to use instead, > 0.
+    others
+        What the player may have played instead (other drills, other songs): where the take is not
+        this part but one of them, `reason` says so.
 
     Returns
     -------
@@ -91,7 +97,32 @@ def hear(
     if isinstance(sound, str):
         return _refused(sound, asked_part, window, start_s)
     evidence = weighed(sound)
-    return heard_against(asked_part, asked, index, take, evidence, window, start_s, click=click)
+    hearing = heard_against(asked_part, asked, index, take, evidence, window, start_s, click=click)
+    if hearing.reason == ANOTHER_PIECE and (known := _recognised(others, evidence)) is not None:
+        hearing = replace(hearing, reason=recognised(part, known))
+    return hearing
+
+
+def _recognised(others: Sequence[Part], evidence: Evidence) -> Part | None:
+    """The part of some that a take is, or None if it is none of them."""
+    heard = Heard(evidence.onset_s, _attack_odds(evidence), pitch_odds(evidence.scores))
+    best, most = None, LEAST_RECOGNISED - 1
+    for other in others:
+        asked = asked_strokes(other)[0]
+        share = _fitting_share(asked, heard)
+        if share >= SHIFTED_SHARE and share * len(asked) > most:
+            best, most = other, int(share * len(asked))
+    return best
+
+
+def _fitting_share(asked: Asked, heard: Heard) -> float:
+    """Share of asked strokes that have their pitch in the best alignment."""
+    found = best_alignment(asked, heard, None)
+    if found is None:
+        return 0.0
+    matched = found[1].attack != NONE
+    best = MIDIS[heard.pitch_odds[found[1].attack[matched]].argmax(axis=1)]
+    return float(np.count_nonzero(best == asked.midi[matched])) / len(asked)
 
 
 def _listened(
@@ -159,7 +190,7 @@ def heard_against(
     heard = Heard(evidence.onset_s, _attack_odds(evidence), pitch_odds(evidence.scores))
     found = best_alignment(asked, heard, start_s)
     if found is None:
-        return _refused("I heard no bass in this recording.", part, window, start_s)
+        return _refused(nothing_fits(evidence), part, window, start_s)
     grid, match = found
     reference, grid = _reference(
         part, asked, _matched_s(heard, match), grid, window, start_s, click
@@ -229,12 +260,7 @@ def _transposed(asked: Asked, heard: Heard) -> str | None:
     """The sentence for a pass that fits once every asked pitch is moved alike, or None."""
     for shift in SHIFTS:
         moved = Asked(asked.grid_s, np.where(asked.midi == NONE, NONE, asked.midi + shift))
-        found = best_alignment(moved, heard, None)
-        if found is None:
-            continue
-        matched = found[1].attack != NONE
-        best = MIDIS[heard.pitch_odds[found[1].attack[matched]].argmax(axis=1)]
-        if np.count_nonzero(best == moved.midi[matched]) >= SHIFTED_SHARE * len(asked):
+        if _fitting_share(moved, heard) >= SHIFTED_SHARE:
             return shifted(shift)
     return None
 
@@ -266,6 +292,8 @@ def _refused(reason: str, part: Part, window: float, start_s: float | None) -> H
 SURE_ATTACK = 5.0
 """Log-odds from which one attack is as sure as another: between two such, time and pitch decide."""
 HOPELESS_SHARE = 0.5
+LEAST_RECOGNISED = 6
+"""Strokes by which another part is known: fewer fit anything."""
 SOFT_DB, SOFT_WORTH = 5.0, 0.12
 TURNS = 2
 SHIFTS = (-12, 12, *(way * size for size in range(1, 8) for way in (1, -1)))

@@ -1,4 +1,4 @@
-"""How long does each note sound, beside how long it is written?
+"""How long each note sounds, beside how long it is written.
 
 A note ends where a hand stops it: the level falls at once, much faster than a string dies away by
 itself; else where the next stroke begins. What rings on into the next note is not measured.

@@ -12,6 +12,7 @@ from undersong.ear.evidence import Evidence
 from undersong.ear.frames import Take
 from undersong.ear.hearing import HeardNote, Verdict
 from undersong.ear.passing import is_fault
+from undersong.ear.pitch import MIDIS
 from undersong.theory.part import Part
 
 Floats = NDArray[np.float64]
@@ -27,6 +28,9 @@ LEAST_DOUBTFUL, MOST_DOUBTFUL_SHARE = 4, 0.1
 LEAST_CLARITY = 4.5
 """Mean log-odds of a take's strokes below which their beginnings are guessed rather than heard."""
 SHIFTED_SHARE = 0.7
+HIGHEST_BASS_MIDI = 63
+"""The 20th fret of the G string."""
+NO_BASS = "This does not sound like a bass: most of what I heard lies above its highest note."
 ANOTHER_PIECE = "This does not sound like the exercise: most of its notes are not there."
 
 
@@ -68,8 +72,8 @@ def unlike(
             "The recording is clipped: it is too loud for the input. Turn down, and play it again."
         )
     if len(played) < min(LEAST_MATCHED, len(part.strokes)):
-        if (evidence.odds > 0).sum() < LEAST_MATCHED:
-            return "I heard no bass in this recording."
+        if (evidence.odds > 0).sum() < LEAST_MATCHED or is_above_a_bass(evidence):
+            return nothing_fits(evidence)
         return ANOTHER_PIECE
     shifts = Counter(
         note.heard_midi - note.asked_midi
@@ -81,7 +85,7 @@ def unlike(
     shift, count = shifts.most_common(1)[0] if shifts else (0, 0)
     if shift != 0 and count >= SHIFTED_SHARE * len(asked):
         return shifted(shift)
-    return ANOTHER_PIECE
+    return NO_BASS if is_above_a_bass(evidence) else ANOTHER_PIECE
 
 
 def blurred(notes: tuple[HeardNote, ...], stroke_odds: Floats) -> str | None:
@@ -109,6 +113,24 @@ def withdrawn(notes: tuple[HeardNote, ...], window_ms: float) -> tuple[HeardNote
         replace(note, verdict=Verdict.UNSURE) if is_fault(note, window_ms) else note
         for note in notes
     )
+
+
+def recognised(part: Part, other: Part) -> str:
+    """The sentence for a take of another part than was asked."""
+    return f"This is not {part.title!r}: it sounds like {other.title!r}."
+
+
+def nothing_fits(evidence: Evidence) -> str:
+    """The sentence for a take in which no stroke of a part can be placed."""
+    return NO_BASS if is_above_a_bass(evidence) else "I heard no bass in this recording."
+
+
+def is_above_a_bass(evidence: Evidence) -> bool:
+    """True where most of what was heard lies above the highest fret of a bass."""
+    likely = evidence.odds > 0
+    if np.count_nonzero(likely) < LEAST_MATCHED:
+        return False
+    return bool(np.median(MIDIS[evidence.scores[likely].argmax(axis=1)]) > HIGHEST_BASS_MIDI)
 
 
 def shifted(semitones: int) -> str:
