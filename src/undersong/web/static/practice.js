@@ -180,6 +180,7 @@ class PracticeDesk extends HTMLElement {
       start_time: delay === null ? null : this.#began + sheet.start_s + delay,
     });
     this.#live.begin();
+    this.dataset.along = "yes";
     this.#take.onlive = (said) => this.#told(said, turn);
     this.#take.onconnection = (isThere) => {
       if (!isThere) say(this, "Undersong does not answer. Your playing is kept here, and goes on when it is back.");
@@ -236,7 +237,10 @@ class PracticeDesk extends HTMLElement {
     if (turn !== this.#turn || this.#state !== "playing") return;
     this.#live.show(said);
     for (const each of said) {
-      if (each.kind === "off") say(this, each.words);
+      if (each.kind === "off") {
+        this.dataset.along = "no";
+        say(this, each.words);
+      }
       if (each.kind === "tuner" && each.advice) say(this, each.advice);
       if (each.kind === "note" && each.onset_s !== null) {
         const after_ms = 1000 * (this.#capture.now - each.onset_s);
