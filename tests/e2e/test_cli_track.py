@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
 import soundfile
 
 from doors import Undersong
-from undersong.cli.track import climb_bpm, hardest, levels_of
+from undersong.cli.track import CLICKS, climb_bpm, hardest, levels_of
 from undersong.errors import UndersongError
 from undersong.neck.instrument import Instrument
 from undersong.theory.key import parse_key
@@ -136,3 +137,13 @@ def test_the_later_word_about_a_player_wins() -> None:
 def test_a_silent_line_has_no_hard_bars() -> None:
     with pytest.raises(UndersongError, match="no hard bars"):
         hardest(Part("Still", parse_key("G"), FOUR_FOUR, 90.0, ()), Instrument())
+
+
+def test_the_manual_names_only_what_there_is(undersong: Undersong) -> None:
+    manual = (Path(__file__).parents[2] / "docs" / "tracks.md").read_text("utf-8")
+    there = undersong("track", "--help").out + undersong("pack", "--help").out
+    named = set(re.findall(r"(?<![\w-])--[a-z][a-z-]*", manual)) - {"--plots"}
+    assert named
+    assert not [option for option in named if option not in there]
+    for click in CLICKS:
+        assert f"`{click}`" in manual
