@@ -229,6 +229,19 @@ def test_a_network_that_goes_and_comes_back_loses_nothing(browser: Browser, desk
         assert take.length_s == pytest.approx(PASS_S + 0.5, abs=1.0)
 
 
+def test_a_browser_that_hands_out_no_track_is_heard_through_its_audio_graph(
+    browser: Browser, desk: Desk
+) -> None:
+    with served(desk) as address:
+        page = Front(browser, address).page()
+        page.add_init_script("delete globalThis.MediaStreamTrackProcessor;")
+        begin(page)
+        page.locator(".verdict").wait_for()
+        assert page.evaluate("() => 'MediaStreamTrackProcessor' in globalThis") is False
+        [take] = desk.book.takes_of(None)
+        assert take.length_s == pytest.approx(PASS_S + 0.5, abs=1.0)
+
+
 def test_stopping_keeps_nothing_and_the_keys_work(browser: Browser, desk: Desk) -> None:
     with served(desk) as address:
         page = Front(browser, address).page()

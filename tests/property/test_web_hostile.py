@@ -11,22 +11,26 @@ from hypothesis import strategies as st
 
 from web_app import TestClient, demo_client
 
-ANSWERS = {200, 303, 400, 403, 404, 405, 413}
+ANSWERS = {200, 303, 400, 401, 403, 404, 405, 413}
 PATHS = (
     "/", "/sunday/key", "/charts/new", "/song", "/song/times", "/neck", "/practice",
     "/practice/at", "/practice/sheet", "/log", "/ready", "/click", "/takes/1",
-    "/takes/99999999999999999999999", "/takes/0/sound", "/log/undersong-log.json", "/nowhere",
+    "/takes/99999999999999999999999", "/people", "/pack", "/pack/making", "/pack.pdf", "/enter",
+    "/enter/x", "/certificate.crt", "/standing", "/takes/0/sound", "/log/undersong-log.json",
+    "/nowhere",
 )  # fmt: skip
 POSTS = (
     "/me", "/sunday/change", "/sunday/up", "/sunday/add", "/sunday/nothing", "/charts/read",
     "/charts/keep", "/takes", "/takes/1/overrule", "/takes/99999999999999999999999/delete",
     "/practice/pain", "/log/player", "/log/keep", "/log/bring", "/log/restore", "/log/forget",
-    "/log/nothing", "/ready/delay",
+    "/log/nothing", "/ready/delay", "/song/bar", "/people/invite", "/people/withdraw", "/enter",
+    "/leave",
 )  # fmt: skip
 NAMES = (
     "title", "key", "level", "tempo", "show", "from", "chord", "shape", "tuning", "hand", "frets",
     "drill", "song", "section", "click", "player", "rate", "uid", "at", "note", "text", "name",
-    "days", "back", "ground", "hurts",
+    "days", "back", "ground", "hurts", "bar", "what", "low", "high", "singer", "drawn", "number",
+    "role", "token",
 )  # fmt: skip
 LIKELY = st.sampled_from(
     ("", "G", "Em", "Slow Water, Bright Stone", "scale", "Chorus", "1", "-1", "0", "1e400", "nan",
