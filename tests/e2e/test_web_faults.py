@@ -112,6 +112,25 @@ def test_an_unplugged_input_loses_nothing(browser: Browser, desk: Desk) -> None:
         assert 1.0 < take.length_s < PASS_S
 
 
+def test_an_input_that_falls_silent_without_a_word_is_judged_as_far_as_it_came(
+    browser: Browser, desk: Desk
+) -> None:
+    with served(desk) as address:
+        page = Front(browser, address).page()
+        page.add_init_script("""
+          const read = ReadableStreamDefaultReader.prototype.read;
+          ReadableStreamDefaultReader.prototype.read = function () {
+            return window.isDead ? new Promise(() => {}) : read.call(this);
+          };""")
+        begin(page)
+        page.locator(".note.now").wait_for()
+        time.sleep(1)
+        page.evaluate("() => { window.isDead = true; }")
+        page.locator(".verdict").wait_for()
+        [take] = desk.book.takes_of(None)
+        assert 1.0 < take.length_s < PASS_S
+
+
 def test_a_server_that_restarts_in_mid_take_gets_all_of_it(browser: Browser, desk: Desk) -> None:
     with served(desk) as address:
         page = Front(browser, address).page()

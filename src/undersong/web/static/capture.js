@@ -7,6 +7,9 @@
 import { context } from "./common.js";
 import { TrackReader, trackProcessor } from "./trackreader.js";
 
+const FIRST_SOUND_MS = 5000;
+const SILENT = "Nothing comes in from this input: is it switched on? Choose another under Getting set.";
+
 /** @typedef {(frame: number, samples: Float32Array, time_s: number) => void} OnBlock */
 
 export class Capture {
@@ -56,6 +59,7 @@ export class Capture {
         `This input changes the sound (${spoiled.join(", ")}) and cannot be judged: choose another under Getting set.`,
       );
     }
+    this.#stream = stream;
     const ctx = context();
     await ctx.resume();
     const Processor = trackProcessor();
@@ -65,7 +69,6 @@ export class Capture {
       this.close();
       this.onlost();
     });
-    this.#stream = stream;
   }
 
   /** This moment on the clock that blocks are timed by, in seconds. */
@@ -86,7 +89,13 @@ export class Capture {
   async #readTrack(ctx, reader) {
     reader.onblock = (frame, samples, time_s) => this.onblock(frame, samples, time_s + ahead(ctx));
     this.#reader = reader;
-    await reader.open();
+    const silent = new Promise((_, refuse) => setTimeout(refuse, FIRST_SOUND_MS, new Error(SILENT)));
+    try {
+      await Promise.race([reader.open(), silent]);
+    } catch (error) {
+      this.close();
+      throw error;
+    }
   }
 
   /**

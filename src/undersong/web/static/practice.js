@@ -17,7 +17,9 @@ import { TakeStream } from "./takestream.js";
 const LEAD_S = 0.15;
 const TAIL_S = 0.7;
 const BETWEEN_S = 4;
+const LATEST_S = 4; // an input this much behind the click brings nothing more
 const LEVEL_MS = 120;
+const SHARED = "Another tab plays too: its click is in this one's microphone. Both are kept.";
 
 class PracticeDesk extends HTMLElement {
   #capture = new Capture();
@@ -40,6 +42,7 @@ class PracticeDesk extends HTMLElement {
   #peak = 0;
   #mayListen = false;
   #tabs = new BroadcastChannel("a pass");
+  #isShared = false; // another tab plays at the same time
 
   connectedCallback() {
     this.#tempo = Number(this.dataset.tempo);
@@ -68,7 +71,8 @@ class PracticeDesk extends HTMLElement {
     };
     this.#tabs.onmessage = ({ data }) => {
       if (this.#state !== "playing") return;
-      say(this, "Another tab plays too: its click is in this one's microphone. Both are kept.");
+      this.#isShared = true;
+      this.#tell("");
       if (data === "I begin") this.#tabs.postMessage("I play");
     };
     this.#watchLevel();
@@ -161,6 +165,7 @@ class PracticeDesk extends HTMLElement {
     }
     const turn = (this.#turn += 1);
     this.#become("playing");
+    this.#isShared = false;
     this.#tabs.postMessage("I begin");
     const ctx = context();
     const [sheet, ...clicks] = await Promise.all([
@@ -184,14 +189,29 @@ class PracticeDesk extends HTMLElement {
     this.#take.onlive = (said) => this.#told(said, turn);
     this.#take.onconnection = (isThere) => {
       if (!isThere) say(this, "Undersong does not answer. Your playing is kept here, and goes on when it is back.");
-      else if (this.#state === "playing") say(this, "Listening.");
+      else if (this.#state === "playing") this.#tell("Listening.");
     };
     this.#part("[data-verdict]").replaceChildren();
     this.#part("[data-after]").hidden = true;
     this.#part("[data-climb]").hidden = true;
     this.#part("[data-music]").hidden = false;
     this.#part("[data-music]").scrollIntoView({ block: "nearest" });
+    this.#expectTheEnd(sheet, turn);
     requestAnimationFrame(() => this.#follow(turn));
+  }
+
+  /**
+   * An input that falls silent without a word must not leave the pass open for ever.
+   * @param {Sheet} sheet
+   * @param {number} turn
+   */
+  #expectTheEnd(sheet, turn) {
+    const wait_s = LEAD_S + sheet.end_s + TAIL_S + LATEST_S;
+    setTimeout(() => {
+      if (turn !== this.#turn || this.#state !== "playing") return;
+      this.#finish();
+      say(this, "Nothing more came in from the input. What came in is kept and judged.");
+    }, wait_s * 1000);
   }
 
   /**
@@ -241,12 +261,20 @@ class PracticeDesk extends HTMLElement {
         this.dataset.along = "no";
         say(this, each.words);
       }
-      if (each.kind === "tuner" && each.advice) say(this, each.advice);
+      if (each.kind === "tuner" && each.advice) this.#tell(each.advice);
       if (each.kind === "note" && each.onset_s !== null) {
         const after_ms = 1000 * (this.#capture.now - each.onset_s);
         this.dispatchEvent(new CustomEvent("heard", { detail: { index: each.index, after_ms } }));
       }
     }
+  }
+
+  /**
+   * Something to know while the pass is on; that another tab plays goes before all else.
+   * @param {string} text
+   */
+  #tell(text) {
+    say(this, this.#isShared ? SHARED : text);
   }
 
   /** @param {number} turn */
