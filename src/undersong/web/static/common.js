@@ -54,3 +54,17 @@ export function clickSound(kind) {
   }
   return found;
 }
+
+const LEVEL_MS = 120;
+
+/**
+ * Keep a meter at the loudest of late, falling back slowly.
+ * @param {HTMLMeterElement} meter
+ * @param {() => number} peak the loudest since it was asked last
+ */
+export function watchLevel(meter, peak) {
+  setInterval(() => {
+    const level = Math.max(peak(), meter.value * 0.6);
+    if (Math.abs(level - meter.value) > 0.005) meter.value = level;
+  }, LEVEL_MS);
+}

@@ -4,21 +4,20 @@
  * frame numbers, the verdict shown on the music, the next tempo taken. No timer decides when
  * anything sounds.
  *
- * @typedef {{ tempo: number, start_s: number, end_s: number, tab: string, window_ms: number,
- *   clicks: { s: number, kind: string, in: boolean }[] }} Sheet
+ * @typedef {import("./passsound.js").Sheet} Sheet
  */
 import { Capture, roundTrip } from "./capture.js";
-import { clickSound, context, fetchJson, say } from "./common.js";
+import { clickSound, context, fetchJson, say, watchLevel } from "./common.js";
 import { decoded, mono } from "./elsewhere.js";
 import { LiveMarks } from "./live.js";
 import { PlaceMarker } from "./marker.js";
+import { countOf, layClicks, playFrom } from "./passsound.js";
 import { TakeStream } from "./takestream.js";
 
 const LEAD_S = 0.15;
 const TAIL_S = 0.7;
 const BETWEEN_S = 4;
 const LATEST_S = 4; // an input this much behind the click brings nothing more
-const LEVEL_MS = 120;
 const SHARED = "Another tab plays too: its click is in this one's microphone. Both are kept.";
 
 class PracticeDesk extends HTMLElement {
@@ -75,7 +74,11 @@ class PracticeDesk extends HTMLElement {
       this.#tell("");
       if (data === "I begin") this.#tabs.postMessage("I play");
     };
-    this.#watchLevel();
+    watchLevel(/** @type {HTMLMeterElement} */ (this.querySelector("[data-level]")), () => {
+      const peak = this.#peak;
+      this.#peak = 0;
+      return peak;
+    });
   }
 
   /** @param {string} selector */
@@ -176,7 +179,9 @@ class PracticeDesk extends HTMLElement {
     await ctx.resume();
     if (turn !== this.#turn) return;
     const [accent, beat, subdivision] = clicks;
-    this.#lay(ctx, sheet, /** @type {Record<string, AudioBuffer>} */ ({ accent, beat, subdivision }));
+    this.#began = ctx.currentTime + LEAD_S;
+    const sounds = /** @type {Record<string, AudioBuffer>} */ ({ accent, beat, subdivision });
+    this.#nodes = layClicks(ctx, sheet, sounds, this.#began);
     const delay = roundTrip(this.#capture.label);
     this.#take = new TakeStream({
       query: Object.fromEntries(this.#asked()),
@@ -212,27 +217,6 @@ class PracticeDesk extends HTMLElement {
       this.#finish();
       say(this, "Nothing more came in from the input. What came in is kept and judged.");
     }, wait_s * 1000);
-  }
-
-  /**
-   * Lay every click of the pass on the audio clock, now.
-   * @param {AudioContext} ctx
-   * @param {Sheet} sheet
-   * @param {Record<string, AudioBuffer>} sounds
-   */
-  #lay(ctx, sheet, sounds) {
-    this.#began = ctx.currentTime + LEAD_S;
-    const gain = ctx.createGain();
-    gain.gain.setValueAtTime(0.25, this.#began); // no click begins at full level
-    gain.gain.linearRampToValueAtTime(0.8, this.#began + sheet.start_s);
-    gain.connect(ctx.destination);
-    this.#nodes = sheet.clicks.map((click) => {
-      const node = ctx.createBufferSource();
-      node.buffer = sounds[click.kind];
-      node.connect(gain);
-      node.start(this.#began + click.s);
-      return node;
-    });
   }
 
   /**
@@ -292,9 +276,7 @@ class PracticeDesk extends HTMLElement {
    * @param {number} s
    */
   #count(sheet, s) {
-    const counted = sheet.clicks.filter((each) => each.in && each.kind !== "subdivision" && each.s <= s);
-    const from = counted.map((each) => each.kind).lastIndexOf("accent");
-    const text = s < sheet.start_s && counted.length ? String(counted.length - from) : "";
+    const text = countOf(sheet, s);
     const count = this.#part("[data-count]");
     if (count.textContent !== text) count.textContent = text;
   }
@@ -328,14 +310,7 @@ class PracticeDesk extends HTMLElement {
     this.#part("[data-climb]").hidden = true;
     this.#part("[data-after]").hidden = false;
     this.#part("[data-pain]").hidden = !verdict.ask_pain;
-    this.#part("[data-cautions]").replaceChildren(
-      ...verdict.cautions.map(({ text }) => {
-        const line = document.createElement("p");
-        line.className = "ask";
-        line.textContent = text;
-        return line;
-      }),
-    );
+    this.#part("[data-cautions]").replaceChildren(...lines(verdict.cautions));
     this.#setTempo(verdict.next_bpm);
     say(this, this.#part(".verdict .next")?.textContent ?? "");
     this.#part("[data-verdict]").scrollIntoView({ block: "start" });
@@ -421,7 +396,7 @@ class PracticeDesk extends HTMLElement {
     const sound = await context().decodeAudioData(await answer.arrayBuffer());
     if (turn !== this.#turn) return;
     say(this, "This is how it goes.");
-    this.#sound(sound, 0, 0);
+    this.#sound(sound, 0);
     this.#part("[data-music]").hidden = false;
     this.#began = context().currentTime + 0.05;
     const follow = () => {
@@ -435,18 +410,9 @@ class PracticeDesk extends HTMLElement {
   /**
    * @param {AudioBuffer} sound
    * @param {number} from seconds of the sound
-   * @param {number} delay
    */
-  #sound(sound, from, delay) {
-    const ctx = context();
-    const node = ctx.createBufferSource();
-    const gain = ctx.createGain();
-    const at = ctx.currentTime + 0.05 + delay;
-    gain.gain.setValueAtTime(0.05, at);
-    gain.gain.linearRampToValueAtTime(0.9, at + 0.4);
-    node.buffer = sound;
-    node.connect(gain).connect(ctx.destination);
-    node.start(at, Math.max(0, from));
+  #sound(sound, from) {
+    const node = playFrom(context(), sound, from);
     node.onended = () => this.#nodes.includes(node) && this.#idle();
     this.#nodes.push(node);
   }
@@ -464,7 +430,7 @@ class PracticeDesk extends HTMLElement {
     this.#become("model");
     this.#turn += 1;
     await context().resume();
-    this.#sound(sound, from, 0);
+    this.#sound(sound, from);
     const start = Number(/** @type {HTMLElement} */ (this.querySelector(".verdict")).dataset.start);
     if (!withClick || !sheet || !Number.isFinite(start)) return;
     const ctx = context();
@@ -537,15 +503,19 @@ class PracticeDesk extends HTMLElement {
       say(this, error instanceof Error ? error.message : String(error));
     }
   }
+}
 
-  #watchLevel() {
-    const meter = /** @type {HTMLMeterElement} */ (this.querySelector("[data-level]"));
-    setInterval(() => {
-      const level = Math.max(this.#peak, meter.value * 0.6);
-      this.#peak = 0;
-      if (Math.abs(level - meter.value) > 0.005) meter.value = level;
-    }, LEVEL_MS);
-  }
+/**
+ * Cautions as lines to read.
+ * @param {{ text: string }[]} cautions
+ */
+function lines(cautions) {
+  return cautions.map(({ text }) => {
+    const line = document.createElement("p");
+    line.className = "ask";
+    line.textContent = text;
+    return line;
+  });
 }
 
 customElements.define("practice-desk", PracticeDesk);

@@ -1,7 +1,7 @@
 // @ts-check
 /** Getting set: input, level, round trip. */
 import { Capture, roundTrip } from "./capture.js";
-import { clickSound, context, fetchJson, say } from "./common.js";
+import { clickSound, context, fetchJson, say, watchLevel } from "./common.js";
 import { tuned } from "./live.js";
 import { packed } from "./takestream.js";
 
@@ -9,7 +9,6 @@ const CLICKS = 10;
 const APART_S = 0.75;
 const LEAD_S = 0.4;
 const TAIL_S = 0.7;
-const LEVEL_MS = 120;
 
 class ReadyDesk extends HTMLElement {
   #capture = new Capture();
@@ -39,18 +38,19 @@ class ReadyDesk extends HTMLElement {
       this.#tuner = null;
       say(this, "The input was unplugged.");
     };
-    setInterval(() => this.#level(), LEVEL_MS);
+    const meter = /** @type {HTMLMeterElement} */ (this.querySelector("[data-level]"));
+    watchLevel(meter, () => this.#takePeak());
   }
 
   get #inputs() {
     return /** @type {HTMLSelectElement} */ (this.querySelector("[data-inputs]"));
   }
 
-  #level() {
-    const meter = /** @type {HTMLMeterElement} */ (this.querySelector("[data-level]"));
-    meter.value = Math.max(this.#peak, meter.value * 0.6);
-    if (this.#peak >= 0.99) say(this, "Too loud: turn the input down.");
+  #takePeak() {
+    const peak = this.#peak;
     this.#peak = 0;
+    if (peak >= 0.99) say(this, "Too loud: turn the input down.");
+    return peak;
   }
 
   /** @param {string} what */
