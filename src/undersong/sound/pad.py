@@ -40,10 +40,9 @@ class Pad:
     def play(self, events: tuple[NoteEvent, ...], n_samples: int) -> Samples:
         """All notes in their places, shape (n_samples, 2)."""
         out = np.zeros((2, n_samples), np.float32)
-        longest_s = max((event.length_s for event in events), default=0.0) + RELEASE_S
-        n_longest = round(longest_s * self._rate_hz)
-        for event in events:
-            shape = self._shape(event)
+        shapes = [self._shape(event) for event in events]
+        n_longest = max(map(len, shapes), default=0)
+        for event, shape in zip(events, shapes, strict=True):
             start = round(event.onset_s * self._rate_hz)
             end = min(n_samples, start + len(shape))
             if start < end:
