@@ -59,12 +59,26 @@ const LEVEL_MS = 120;
 
 /**
  * Keep a meter at the loudest of late, falling back slowly.
- * @param {HTMLMeterElement} meter
+ * @param {HTMLMeterElement | null} meter
  * @param {() => number} peak the loudest since it was asked last
  */
 export function watchLevel(meter, peak) {
   setInterval(() => {
+    if (!meter) return;
     const level = Math.max(peak(), meter.value * 0.6);
     if (Math.abs(level - meter.value) > 0.005) meter.value = level;
   }, LEVEL_MS);
+}
+
+/**
+ * Cautions as lines to read.
+ * @param {{ text: string }[]} cautions
+ */
+export function paragraphs(cautions) {
+  return cautions.map(({ text }) => {
+    const line = document.createElement("p");
+    line.className = "ask";
+    line.textContent = text;
+    return line;
+  });
 }

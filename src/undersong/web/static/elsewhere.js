@@ -1,11 +1,11 @@
 // @ts-check
 /** A take from elsewhere: any recording the browser can read, as samples of one channel. */
-import { context } from "./common.js";
+import { context, fetchJson } from "./common.js";
 
 const LONGEST_S = 20 * 60;
 
 /** @param {File} file */
-export async function decoded(file) {
+async function decoded(file) {
   try {
     const sound = await context().decodeAudioData(await file.arrayBuffer());
     if (sound.duration > LONGEST_S) throw new RangeError();
@@ -17,11 +17,25 @@ export async function decoded(file) {
 }
 
 /** @param {AudioBuffer} sound */
-export function mono(sound) {
+function mono(sound) {
   const mixed = new Float32Array(sound.length);
   for (let channel = 0; channel < sound.numberOfChannels; channel += 1) {
     const samples = sound.getChannelData(channel);
     for (let n = 0; n < mixed.length; n += 1) mixed[n] += samples[n] / sound.numberOfChannels;
   }
   return mixed;
+}
+
+/**
+ * Have a file judged; the sound, to be heard again, and the verdict.
+ * @param {File} file
+ * @param {URLSearchParams} query what was played, and at what tempo
+ */
+export async function judged(file, query) {
+  const sound = await decoded(file);
+  query.set("rate", String(sound.sampleRate));
+  query.set("uid", crypto.randomUUID());
+  const body = new Uint8Array(mono(sound).buffer);
+  const verdict = await fetchJson(`/takes?${query}`, { method: "POST", body });
+  return { sound, verdict };
 }

@@ -7,8 +7,8 @@
  * @typedef {import("./passsound.js").Sheet} Sheet
  */
 import { Capture, roundTrip } from "./capture.js";
-import { clickSound, context, fetchJson, say, watchLevel } from "./common.js";
-import { decoded, mono } from "./elsewhere.js";
+import { clickSound, context, fetchJson, paragraphs, say, watchLevel } from "./common.js";
+import { judged } from "./elsewhere.js";
 import { LiveMarks } from "./live.js";
 import { PlaceMarker } from "./marker.js";
 import { countOf, layClicks, playFrom } from "./passsound.js";
@@ -57,28 +57,19 @@ class PracticeDesk extends HTMLElement {
         say(this, "This page is in the background: the click goes on, and it still listens.");
       }
     });
-    /** @type {HTMLInputElement} */ (this.querySelector("[data-file]")).addEventListener(
-      "change",
-      (event) => this.#fromElsewhere(/** @type {HTMLInputElement} */ (event.target)),
-    );
+    this.#part("[data-file]").addEventListener("change", (event) => {
+      this.#fromElsewhere(/** @type {HTMLInputElement} */ (event.target));
+    });
     this.#part("[data-verdict]").addEventListener("click", (event) => this.#fromBar(event));
     this.#capture.onblock = (frame, samples, time_s) => this.#block(frame, samples, time_s);
-    this.#capture.onlost = () => {
-      if (this.#state !== "playing") return;
-      this.#finish();
-      say(this, "The input was unplugged. What was played so far is kept and judged.");
-    };
+    this.#capture.onlost = () => this.#endEarly("The input was unplugged. What was played so far is kept and judged.");
     this.#tabs.onmessage = ({ data }) => {
       if (this.#state !== "playing") return;
       this.#isShared = true;
       this.#tell("");
       if (data === "I begin") this.#tabs.postMessage("I play");
     };
-    watchLevel(/** @type {HTMLMeterElement} */ (this.querySelector("[data-level]")), () => {
-      const peak = this.#peak;
-      this.#peak = 0;
-      return peak;
-    });
+    watchLevel(this.querySelector("[data-level]"), () => [this.#peak, (this.#peak = 0)][0]);
   }
 
   /** @param {string} selector */
@@ -213,10 +204,15 @@ class PracticeDesk extends HTMLElement {
   #expectTheEnd(sheet, turn) {
     const wait_s = LEAD_S + sheet.end_s + TAIL_S + LATEST_S;
     setTimeout(() => {
-      if (turn !== this.#turn || this.#state !== "playing") return;
-      this.#finish();
-      say(this, "Nothing more came in from the input. What came in is kept and judged.");
+      if (turn === this.#turn) this.#endEarly("Nothing more came in from the input. What came in is kept and judged.");
     }, wait_s * 1000);
+  }
+
+  /** @param {string} why */
+  #endEarly(why) {
+    if (this.#state !== "playing") return;
+    this.#finish();
+    say(this, why);
   }
 
   /**
@@ -310,7 +306,7 @@ class PracticeDesk extends HTMLElement {
     this.#part("[data-climb]").hidden = true;
     this.#part("[data-after]").hidden = false;
     this.#part("[data-pain]").hidden = !verdict.ask_pain;
-    this.#part("[data-cautions]").replaceChildren(...lines(verdict.cautions));
+    this.#part("[data-cautions]").replaceChildren(...paragraphs(verdict.cautions));
     this.#setTempo(verdict.next_bpm);
     say(this, this.#part(".verdict .next")?.textContent ?? "");
     this.#part("[data-verdict]").scrollIntoView({ block: "start" });
@@ -321,8 +317,7 @@ class PracticeDesk extends HTMLElement {
    * @param {boolean} mustRead
    */
   #again(mustRead) {
-    const hands = this.#part('[data-do="hands"]').getAttribute("aria-pressed") === "true";
-    if (!hands || mustRead) return;
+    if (mustRead || this.#part('[data-do="hands"]').getAttribute("aria-pressed") !== "true") return;
     const turn = (this.#turn += 1);
     this.#become("waiting");
     say(this, `Again in ${BETWEEN_S} seconds, at ${this.#tempo}. The space bar stops.`);
@@ -488,13 +483,9 @@ class PracticeDesk extends HTMLElement {
     say(this, `Reading ${file.name}.`);
     try {
       await this.#makeReady();
-      const sound = await decoded(file);
       const query = this.#asked();
       query.set("tempo", String(this.#tempo));
-      query.set("rate", String(sound.sampleRate));
-      query.set("uid", crypto.randomUUID());
-      const body = new Uint8Array(mono(sound).buffer);
-      const verdict = await fetchJson(`/takes?${query}`, { method: "POST", body });
+      const { sound, verdict } = await judged(file, query);
       this.#lastSound = sound;
       this.#show(verdict);
       this.#idle();
@@ -503,19 +494,6 @@ class PracticeDesk extends HTMLElement {
       say(this, error instanceof Error ? error.message : String(error));
     }
   }
-}
-
-/**
- * Cautions as lines to read.
- * @param {{ text: string }[]} cautions
- */
-function lines(cautions) {
-  return cautions.map(({ text }) => {
-    const line = document.createElement("p");
-    line.className = "ask";
-    line.textContent = text;
-    return line;
-  });
 }
 
 customElements.define("practice-desk", PracticeDesk);
