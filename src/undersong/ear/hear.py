@@ -251,7 +251,8 @@ def _reference(
     if click is not None and not part.tempo_marks:
         beat_s = part.tempo_map.seconds_at(part.meter.beat)
         clicked = on_click(own, click.comb.start_s, click.comb.period_s, part, beat_s)
-        if clicked is not None:
+        late_s = np.abs(heard_s - clicked.at(asked.grid_s)) if clicked is not None else np.inf
+        if clicked is not None and np.nanmedian(late_s) < MOST_OFF_CLICK_S:
             return Reference.CLICK, clicked
     return Reference.FITTED, own
 
@@ -292,6 +293,8 @@ def _refused(reason: str, part: Part, window: float, start_s: float | None) -> H
 SURE_ATTACK = 5.0
 """Log-odds from which one attack is as sure as another: between two such, time and pitch decide."""
 HOPELESS_SHARE = 0.5
+MOST_OFF_CLICK_S = 0.1
+"""Who lies further than this from a beat or the middle between two does not play to that click."""
 LEAST_RECOGNISED = 6
 """Strokes by which another part is known: fewer fit anything."""
 SOFT_DB, SOFT_WORTH = 5.0, 0.12
