@@ -43,6 +43,13 @@ def test_a_key_change_lasts() -> None:
     assert [str(bar.key) for bar in unrolled(song)] == ["D", "E", "E", "F", "F"]
 
 
+def test_a_lift_is_taken_once_however_often_its_bars_come() -> None:
+    for body in ("|: 4 | 1 :|", "| 4 | 1 |", "| 4 | 1 | x2"):
+        times = " x2" if body == "| 4 | 1 |" else ""
+        song = parse_song(HEAD + f"V\n| 1 |\n\nC{times}\n-- up 2\n{body}\n\nT\n| 1 |\n")
+        assert [str(bar.key) for bar in unrolled(song)] == ["D", "E", "E", "E", "E", "E"]
+
+
 @pytest.mark.parametrize(
     ("key", "words", "new"),
     # trade handbook 3.4, rule 6, and 2.8
@@ -52,6 +59,10 @@ def test_a_key_change_lasts() -> None:
         ("B", "up 1", "C"),
         ("A", "up 1", "Bb"),
         ("D", "up a whole step", "E"),
+        ("D", "Key Up A Step", "E"),
+        ("D", "KEY UP 2", "E"),
+        ("D", "Key change: +2", "E"),
+        ("D", "Modulate up a half step", "Eb"),
         ("E", "up 2", "F#"),
         ("F", "up 1", "Gb"),
         ("D", "up 3", "F"),

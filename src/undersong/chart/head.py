@@ -159,7 +159,7 @@ class _HeadReader:
         for line in self.lines:
             if line.kind == "bars":
                 for token in tokens_of(line.plain, 1):
-                    home = token.text.strip("|:<>!.()")[:2]
+                    home = token.text.strip("|:<>!.()")[:2].replace("m", "-")
                     homes[home] = homes.get(home, 0) + 1
         if homes["1-"] > homes["6-"]:
             self.faults.remark(-1, 0, f"The numbers are read with {key} as 1-.")

@@ -112,7 +112,9 @@ _STEPS = {
     "whole": 2,
 }
 _LIFT = re.compile(
-    r"(?P<way>up|down|mod|modulate|lift)\s*(?:(?:a|one|by)\s+)?(?P<size>[+-]?\s*\d{1,2}\b(?!\s*\w)|"
+    r"(?:key\s*(?:change)?\s*[:=]?\s*)?"
+    r"(?P<way>up|down|mod|modulate(?:\s+(?:up|down))?|lift|(?<=[\s:=])(?=[+-]\s*\d))"
+    r"\s*(?:(?:a|one|by)\s+)?(?P<size>[+-]?\s*\d{1,2}\b(?!\s*\w)|"
     + "|".join(_STEPS)
     + r")",
     re.IGNORECASE,
@@ -247,7 +249,7 @@ def read_change(text: str, column: int) -> KeyChange | None:
         return None
     size = match["size"].casefold()
     semitones = _STEPS[size] if size in _STEPS else int(size.replace(" ", ""))
-    if match["way"].casefold() == "down":
+    if match["way"].casefold().endswith("down"):
         semitones = -semitones
     if not 0 < abs(semitones) < 12:
         raise SignError("A key change moves by 1 to 11 half steps.", column, means=True)

@@ -91,6 +91,8 @@ class _Walk:
         self.number = 0
         self.visits: dict[str, int] = {}
         self.played: list[PlayedBar] = []
+        self.lifted: set[int] = set()  # bars of the section at hand
+        self.section = ""
         self.index = {section.name: place for place, section in enumerate(song.sections)}
 
     def bars(self) -> list[PlayedBar]:
@@ -105,8 +107,18 @@ class _Walk:
         if change is not None:
             self.key = change.from_key(self.key)
 
+    def _written_change(self, index: int, change: KeyChange | None) -> None:
+        """A change of a bar; `up 2` lifts once, until another section has come between."""
+        if change is None or index in self.lifted:
+            return
+        if change.key is None:
+            self.lifted.add(index)
+        self._change(change)
+
     def _visit(self, section: Section) -> None:
         self.visits[section.name] = self.visits.get(section.name, 0) + 1
+        if section.name != self.section:
+            self.section, self.lifted = section.name, set()
         is_first, is_out = True, False
         for index in passes(section.bars):
             if len(self.played) >= MAX_PLAYED_BARS:
@@ -114,7 +126,7 @@ class _Walk:
                     f"{self.song.title} unrolls to more than {MAX_PLAYED_BARS} bars."
                 )
             bar = section.bars[index]
-            self._change(bar.key_change)
+            self._written_change(index, bar.key_change)
             for words in bar.directions:
                 word = words.casefold().strip(" .!")
                 is_out = word in _OUT or (is_out and word not in _PLAYS_AGAIN)
