@@ -151,6 +151,10 @@ def test_what_to_do_about_the_level(
     assert said[-1] == advice
 
 
+def test_quick_notes_are_not_taken_for_a_loud_room(third: NDArray[np.float32], part: Part) -> None:
+    assert {each["advice"] for each in told(third, part) if each["kind"] == "tuner"} == {""}
+
+
 def test_a_note_that_dies_away_is_not_too_quiet() -> None:
     watch = LevelWatch()
     said = [

@@ -41,10 +41,12 @@ class LevelWatch:
     """Whether the input is too loud, too quiet, or the room is; one sentence, or none.
 
     Levels are those of tuner readings. A note is anything steady enough to have a pitch; what is
-    quieter than a note and goes on without one for `SETTLED_S` is the room.
+    quieter than a note and goes on without one for `SETTLED_S` is the room; in a pass it is not
+    asked after, for there quick notes give no steady pitch either.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, *, in_a_pass: bool = False) -> None:
+        self._in_a_pass = in_a_pass
         self._loudest_db: float | None = None
         self._unpitched_since_s: float | None = None
         self._too_loud_until_s = 0.0
@@ -61,11 +63,14 @@ class LevelWatch:
             self._loudest_db = max(reading.level_db, -120.0 if before is None else before - 0.3)
         elif self._unpitched_since_s is None:
             self._unpitched_since_s = reading.said_s
-        elif reading.said_s - self._unpitched_since_s > SETTLED_S and reading.level_db > ROOM_DB:
+        elif self._is_room(reading.said_s - self._unpitched_since_s, reading.level_db):
             return LOUD_ROOM
         if self._loudest_db is not None and self._loudest_db < TOO_QUIET_DB:
             return TOO_QUIET
         return ""
+
+    def _is_room(self, unpitched_s: float, level_db: float) -> bool:
+        return not self._in_a_pass and unpitched_s > SETTLED_S and level_db > ROOM_DB
 
 
 class Alongside:
@@ -93,7 +98,7 @@ class Alongside:
         self._rate, self._part, self._tolerance_ms = sample_rate_hz, part, tolerance_ms
         self._start_time, self._now = start_time, now
         self._ear: LiveEar | None = None
-        self._levels = LevelWatch()
+        self._levels = LevelWatch(in_a_pass=part is not None)
         self._zero_s = self._fed_s = self._began_s = 0.0
         self._is_off = False
 
