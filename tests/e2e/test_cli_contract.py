@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 from datetime import UTC, datetime, timedelta
+from fractions import Fraction
 from pathlib import Path
 from urllib.request import urlopen
 
@@ -540,3 +541,37 @@ def test_kept_takes_are_heard_again(undersong: Undersong, tmp_path: Path) -> Non
     assert (heard["then"], heard["truth"], heard["now"]) == ("missed", "right", "right")
     assert (unheard["now"], unheard["why"]) == (None, "its recording was not kept")
     assert "Of 1 heard again the ear agrees with 1." in undersong("rejudge", "--log", log).out
+
+
+def test_names_that_musicians_use(undersong: Undersong, chart: Path, tmp_path: Path) -> None:
+    five = json.loads(undersong("neck", "--tuning", "BEADG", "--json").out)
+    assert five["tuning"] == [23, 28, 33, 38, 43]
+    week = tmp_path / "sunday.toml"
+    week.write_text(
+        f'[[song]]\nfile = "{chart.name}"\n[[player]]\nname = "Iris"\ntuning = "five"\n',
+        encoding="utf-8",
+    )
+    assert undersong("chart", week).status == 0
+    said = undersong("line", week)
+    assert said.status == 2
+    assert "is a set: name the chart of one of its songs" in said.err
+
+
+def test_a_level_for_every_verse(undersong: Undersong, tmp_path: Path) -> None:
+    path = tmp_path / "song.txt"
+    verses = "Verse 1\n| 1 | 4 | 5 | 1 |\n\nVerse 2\n| 4 | 1 | 5 | 1 |\n"
+    path.write_text(f"Title: T\nKey: G\nTempo: 80\n\n{verses}", encoding="utf-8")
+    words = ("line", path, "--level", "1", "--section", "Verse=3", "--json")
+    notes = json.loads(undersong(*words).out)["notes"]
+    verse = [sum(start <= Fraction(note["at"]) < start + 4 for note in notes) for start in (0, 4)]
+    assert min(verse) > 4  # a held root for each bar is level 1
+
+
+def test_a_lift_before_a_repeat_is_played_once(undersong: Undersong, tmp_path: Path) -> None:
+    path = tmp_path / "song.txt"
+    path.write_text(
+        "Title: T\nKey: D\nTempo: 72\n\nLast Chorus\n-- up a whole step\n|: 4 | 1 :|\n",
+        encoding="utf-8",
+    )
+    notes = json.loads(undersong("line", path, "--level", "1", "--json").out)["notes"]
+    assert [note["pitch"][0] for note in notes] == ["A", "E", "A", "E"]

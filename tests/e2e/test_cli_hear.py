@@ -218,3 +218,14 @@ def test_a_log_that_is_none(undersong: Undersong, tmp_path: Path, scale: Path) -
     assert said.status == 2
     assert said.err.count("\n") == 1
     assert log.read_text(encoding="utf-8").startswith("my practice notes")
+
+
+def test_a_start_beyond_the_recording_is_said(undersong: Undersong, tmp_path: Path) -> None:
+    part, sound = tmp_path / "part.json", tmp_path / "take.wav"
+    made = undersong("drill", "scale", "--key", "G", "--wav", sound, "--json")
+    part.write_text(made.out, encoding="utf-8")
+    late = json.loads(undersong("hear", sound, "--part", part, "--start", "100", "--json").out)
+    assert late["clean"] is None
+    assert late["reason"].startswith("The part would begin 100 seconds into the recording")
+    wrong = json.loads(undersong("hear", sound, "--part", part, "--start", "13", "--json").out)
+    assert wrong["clean"] is None

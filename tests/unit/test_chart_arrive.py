@@ -3,7 +3,9 @@
 import io
 import zipfile
 
+import docx
 import pytest
+from reportlab.pdfgen import canvas  # type: ignore[import-untyped]
 
 from sheets import LAYOUTS, Written, chords_right, written
 from undersong.chart.arrive import read_sheet
@@ -257,3 +259,27 @@ def test_a_word_processor_file() -> None:
 def test_a_word_processor_file_without_a_sheet(lines: list[str], said: str) -> None:
     with pytest.raises(ChartErrors, match=said):
         read_sheet(docx_of(lines), "s.docx")
+
+
+def test_a_number_chart_as_pdf_and_in_a_table() -> None:
+    rows = [["Verse", "1", "4", "1/3", "5"], ["C", "4", "5", "6-", "1 5"]]
+    page = io.BytesIO()
+    drawing = canvas.Canvas(page)
+    lines = ["Cellar Door", "Key of Eb - 84 bpm - 4/4", *(f"{' | '.join(row)} |" for row in rows)]
+    for place, line in enumerate(lines):
+        drawing.drawString(60, 780 - 20 * place, line)
+    drawing.save()
+    document = docx.Document()
+    document.add_paragraph("Cellar Door")
+    document.add_paragraph("Key: Eb")
+    table = document.add_table(rows=2, cols=5)
+    for row, cells in zip(table.rows, rows, strict=True):
+        for cell, text in zip(row.cells, cells, strict=True):
+            cell.text = text
+    file = io.BytesIO()
+    document.save(file)
+    for data, name in ((page.getvalue(), "a.pdf"), (file.getvalue(), "a.docx")):
+        song = read_sheet(data, name)
+        assert (song.title, str(song.key)) == ("Cellar Door", "Eb")
+        bars = [[str(e.chord) for e in bar.events] for s in song.sections for bar in s.bars]
+        assert bars == [["1"], ["4"], ["1/3"], ["5"], ["4"], ["5"], ["6-"], ["1", "5"]]

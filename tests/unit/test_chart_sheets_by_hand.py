@@ -102,3 +102,32 @@ def test_a_header_of_its_own_stays_as_it_is() -> None:
 def test_pre_is_a_pre_chorus() -> None:
     song = song_from_text("Key: E\nVerse\nE B\nPre\nF#m A\nChorus\nE B\n")
     assert [section.name for section in song.sections] == ["Verse", "Pre-Chorus", "Chorus"]
+
+
+def test_an_h_makes_the_names_german() -> None:
+    song = song_from_text("Lied\nTonart: Hm\n\nStrophe\nHm  G  D  A\nB  F#  H7\n")
+    assert str(song.key) == "Bm"
+    letters = [
+        str(event.chord.in_key(song.number_key))
+        for bar in song.sections[0].bars
+        for event in bar.events
+        if event.chord is not None
+    ]
+    assert letters == ["Bm", "G", "D", "A", "Bb", "F#", "B7"]
+    assert any("read as German" in each.text and each.line == 5 for each in song.report)
+
+
+def test_a_header_with_a_slip_is_never_passed_over() -> None:
+    with pytest.raises(ChartErrors, match="did you mean Key"):
+        read_sheet(b"Kay: G\n\nVerse\n1 4 5 1\n", "song.txt")
+
+
+def test_chords_in_brackets_alone_are_named() -> None:
+    with pytest.raises(ChartErrors, match="Chords in brackets inside the words"):
+        read_sheet(b"Song\n[G]Morning [C]comes\n", "song.txt")
+
+
+def test_one_m_is_a_minor_home_too() -> None:
+    song = parse_song("Title: M\nKey: Bm\nTempo: 70\n\nVerse\n1m b6 b3 5\n")
+    assert str(song.number_key) == "Bm"
+    assert any("read with Bm as 1-" in each.text for each in song.report)

@@ -105,7 +105,7 @@ def test_another_key_is_said_and_the_same_key_is_not() -> None:
     higher = [midi + 3 for midi in asked(part) if midi is not None]
     hearing = hear([plucked(part, list(higher))], RATE_HZ, part)
     assert hearing.clean is None
-    assert hearing.reason == "You played this in another key: 3 semitones higher than written."
+    assert hearing.reason == "You played this in another key: 3 half steps higher than written."
 
 
 def test_an_early_stop_is_judged_and_said() -> None:

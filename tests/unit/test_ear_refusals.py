@@ -55,7 +55,7 @@ def test_wrong_instrument(up: int, words: str) -> None:
 
 @pytest.mark.parametrize(
     ("shift", "words"),
-    [(3, "3 semitones higher"), (-1, "a semitone lower"), (12, "an octave higher"), (0, "")],
+    [(3, "3 half steps higher"), (-1, "a half step lower"), (12, "an octave higher"), (0, "")],
 )
 def test_another_key(shift: int, words: str) -> None:
     moved = [midi + shift for midi in asked(PART) if midi is not None]

@@ -16,9 +16,10 @@ from undersong.chart.arrive_pdf import pdf_pages
 from undersong.chart.arrive_text import MAX_SHEET_CHARACTERS, song_from_text
 from undersong.chart.lines import Line, classified, text_lines
 from undersong.chart.names import Naming
-from undersong.chart.sheet import SheetSettings
+from undersong.chart.sheet import BRACKETED, SheetSettings
 from undersong.chart.sheetfacts import row_of_facts
 from undersong.chart.sheetlines import is_chord_line, words_of
+from undersong.chart.signs import style_of
 from undersong.chart.song import Remark, Song, Style
 from undersong.chart.text import parse_song
 from undersong.errors import ChartErrors, ChartSyntaxError
@@ -38,6 +39,7 @@ _BYTE_ORDER_MARKS = (
     (b"\xff\xfe", "utf-16"),
     (b"\xfe\xff", "utf-16"),
 )
+_FEWEST_NUMBERS = 4
 _OWN_HEADERS = 3  # from so many header lines on, a text in letters is a chart of ours
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1a\x1c-\x1f]")
 
@@ -139,10 +141,18 @@ def _from_text(text: str, settings: SheetSettings, source: str | None) -> Song:
     if settings.naming == Naming() and (style is Style.NUMBERS or _is_letter_chart(lines)):
         try:
             return parse_song(text, source=source)
-        except ChartErrors:
+        except ChartErrors as refused:
             headers = sum(line.kind == "header" for line in lines)
-            if not _has_letters(lines) and (style is Style.NUMBERS or headers >= _OWN_HEADERS):
+            has_numbers = style is Style.NUMBERS and any(line.kind == "bars" for line in lines)
+            if not _has_letters(lines) and (has_numbers or headers >= _OWN_HEADERS):
                 raise
+            own = refused
+        try:
+            return song_from_text(text, settings, source=source)
+        except ChartErrors as refused:
+            if has_numbers or BRACKETED not in str(refused):
+                raise own from None
+            raise
     return song_from_text(text, settings, source=source)
 
 
@@ -185,11 +195,23 @@ def _has_letters(lines: list[Line]) -> bool:
 
 def _from_pdf(data: bytes, settings: SheetSettings, source: str | None) -> Song:
     pages = pdf_pages(data, source=source)
-    whole = song_from_text("\n".join(line for page in pages for line in page), settings)
+    text = "\n".join(line for page in pages for line in page)
+    if _is_number_chart(text):
+        return _from_text(re.sub(r" {2,}", "  ", text), settings, source)
+    whole = song_from_text(text, settings)
+    whole = replace(whole, title=" ".join(whole.title.split()))
     firsts = [next((line.strip() for line in page if line.strip()), "") for page in pages]
     if len(pages) < 2 or firsts[0][:12].casefold() != firsts[1][:12].casefold():
         return whole
     return _without_copies(pages, whole, settings)
+
+
+def _is_number_chart(text: str) -> bool:
+    """True where most that stands in bars is numbers: words of a sheet hold none."""
+    lines, style = classified(text_lines(text))
+    words = [word for line in lines if line.kind == "bars" for word in line.plain.split()]
+    chords = [word for word in words if style_of(word.strip("|:")) is Style.NUMBERS]
+    return style is Style.NUMBERS and len(chords) >= _FEWEST_NUMBERS
 
 
 def _without_copies(pages: list[list[str]], whole: Song, settings: SheetSettings) -> Song:

@@ -16,6 +16,7 @@ from undersong.errors import ChartErrors, ChartSyntaxError
 MAX_DOCUMENT_BYTES = 20_000_000
 _DOCUMENT = "word/document.xml"
 _W = "{http://schemas.openxmlformats.org/wordprocessingml/2006/main}"
+_LEAST_CELLS = 3
 _PICTURES = ("drawing", "pict", "object")
 
 
@@ -33,8 +34,16 @@ def docx_lines(data: bytes, *, source: str | None = None) -> list[str]:
         error.source = source
         raise ChartErrors([error]) from None
     lines: list[str] = []
-    for paragraph in root.iter(f"{_W}p"):
-        lines += _paragraph(paragraph).split("\n")
+    in_rows: set[etree._Element] = set()
+    for element in root.iter(f"{_W}p", f"{_W}tr"):
+        if element in in_rows:
+            continue
+        row = _row(element) if element.tag == f"{_W}tr" else None
+        if row is not None:
+            lines.append(row)
+            in_rows.update(element.iter(f"{_W}p"))
+        elif element.tag == f"{_W}p":
+            lines += _paragraph(element).split("\n")
     if not any(line.strip() for line in lines):
         has_picture = any(next(root.iter(f"{_W}{name}"), None) is not None for name in _PICTURES)
         what = "only pictures" if has_picture else "no text"
@@ -59,6 +68,17 @@ def _document(data: bytes) -> etree._Element:
         return etree.fromstring(xml, parser)
     except (etree.XMLSyntaxError, ValueError):
         raise ChartSyntaxError("This word-processor file is damaged.") from None
+
+
+def _row(row: etree._Element) -> str | None:
+    """A row of a table as bars, one to a cell; None where it is no row of short cells."""
+    cells = [
+        "\n".join(_paragraph(each) for each in cell.iter(f"{_W}p")).strip()
+        for cell in row.iter(f"{_W}tc")
+    ]
+    if len(cells) < _LEAST_CELLS or any("\n" in cell for cell in cells):
+        return None
+    return " | ".join(cells).rstrip(" |") + " |"
 
 
 def _paragraph(paragraph: etree._Element) -> str:

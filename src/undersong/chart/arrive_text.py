@@ -18,8 +18,9 @@ from fractions import Fraction
 from undersong.chart.bars import read_bar
 from undersong.chart.headers import bare_name
 from undersong.chart.lines import text_lines
-from undersong.chart.sheet import LETTER_KEY, Sheet, SheetSettings, play_order, song_from
-from undersong.chart.sheetfacts import facts_in
+from undersong.chart.names import Naming
+from undersong.chart.sheet import BRACKETED, LETTER_KEY, Sheet, SheetSettings, play_order, song_from
+from undersong.chart.sheetfacts import facts_in, international
 from undersong.chart.sheetlines import (
     IDLE_MARKS,
     JUMP,
@@ -31,6 +32,7 @@ from undersong.chart.sheetlines import (
     Word,
     bar_of,
     full_name,
+    german_line,
     is_barred_line,
     is_chord_line,
     names_in,
@@ -84,8 +86,15 @@ def song_from_text(
         message = f"This is no song sheet: it has {len(text)} characters."
         raise ChartErrors([ChartSyntaxError(message, source=source)])
     settings = settings or SheetSettings()
-    sheet = SheetReader(settings).read(text_lines(text))
-    return song_from(sheet, settings, source=source)
+    lines = text_lines(text)
+    h_line = german_line(lines) if settings.naming == Naming() else 0
+    if h_line:
+        settings = replace(settings, naming=Naming(german=True))
+    reader = SheetReader(settings)
+    if h_line:
+        said = "There is an H among the chords, so the names are read as German: B is B flat."
+        reader.sheet.remark(h_line, 1, "guessed", said)
+    return song_from(reader.read(lines), settings, source=source)
 
 
 class SheetReader:
@@ -138,10 +147,7 @@ class SheetReader:
         if is_chords and not self._is_lone_word(all_words, index):
             self._chords(line, plain, all_words[index])
         elif _INLINE.search(plain):
-            self.sheet.remark(
-                line, 1, "left out", "Chords in brackets inside the words are not read: write "
-                "them on a line above.",
-            )  # fmt: skip
+            self.sheet.remark(line, 1, "left out", BRACKETED)
         else:
             self._other(line, raw)
             self._doubtful(line, all_words[index])
@@ -256,7 +262,7 @@ class SheetReader:
         return True
 
     def _stated_key(self, line: int, match: re.Match[str]) -> None:
-        name = match["key"]
+        name = international(match["key"], german=self.settings.naming.german)
         try:
             key = parse_key(name[0].upper() + name[1:])
         except TheoryError:

@@ -114,9 +114,7 @@ _STEPS = {
 _LIFT = re.compile(
     r"(?:key\s*(?:change)?\s*[:=]?\s*)?"
     r"(?P<way>up|down|mod|modulate(?:\s+(?:up|down))?|lift|(?<=[\s:=])(?=[+-]\s*\d))"
-    r"\s*(?:(?:a|one|by)\s+)?(?P<size>[+-]?\s*\d{1,2}\b(?!\s*\w)|"
-    + "|".join(_STEPS)
-    + r")",
+    r"\s*(?:(?:a|one|by)\s+)?(?P<size>[+-]?\s*\d{1,2}\b(?!\s*\w)|" + "|".join(_STEPS) + r")",
     re.IGNORECASE,
 )
 _NEW_KEY = re.compile(

@@ -216,7 +216,9 @@ def _classify_named(line: Line, name: str, value: str, start: int, style: Style)
 
 def meant_header(name: str) -> str | None:
     """The header a misspelt name is close to, if any."""
-    close = difflib.get_close_matches(name.strip().casefold(), HEADERS, n=1, cutoff=0.75)
+    plain = name.strip().casefold()
+    cutoff = 0.65 if len(plain) == len("key") else 0.75  # one letter of three is a third
+    close = difflib.get_close_matches(plain, HEADERS, n=1, cutoff=cutoff)
     return close[0] if close else None
 
 

@@ -58,6 +58,15 @@ _NAMED_TUNINGS = {
     "half step down": "Eb1,Ab1,Db2,Gb2",
     "whole step down": "D1,G1,C2,F2",
 }
+_OTHER_TUNINGS = {
+    "five": "B0,E1,A1,D2,G2",
+    "four": "E1,A1,D2,G2",
+    "six": "B0,E1,A1,D2,G2,C3",
+    "six-string": "B0,E1,A1,D2,G2,C3",
+    "tenor": "A1,D2,G2,C3",
+    "eadg": "E1,A1,D2,G2",
+    "beadg": "B0,E1,A1,D2,G2",
+}
 _SONG_KEYS = ("file", "key", "tempo", "singer", "notes")
 _PLAYER_KEYS = ("name", "level", "tuning", "hand", "frets", "scale_mm", "notes")
 _SET_KEYS = ("date", "title", "notes", "song", "player")
@@ -304,7 +313,7 @@ class _SetReader:
 
     def _tuning(self, table: dict[str, Any], line: int) -> str:
         words = self._words(table, "tuning", line) or STANDARD_TUNING
-        strings = _NAMED_TUNINGS.get(words.casefold(), words)
+        strings = (_NAMED_TUNINGS | _OTHER_TUNINGS).get(words.casefold(), words)
         try:
             pitches = [parse_pitch(word) for word in re.split(r"[,\s]+", strings.strip())]
         except TheoryError:

@@ -34,6 +34,8 @@ from undersong.theory.meter import FOUR_FOUR, Meter
 LETTER_KEY = parse_key("C")
 """While a sheet is gathered its chords are counted from C, whatever its key: exact both ways."""
 
+BRACKETED = "Chords in brackets inside the words are not read: write them on a line above."
+
 
 @dataclass(frozen=True, slots=True)
 class SheetSettings:
@@ -87,6 +89,9 @@ def song_from(sheet: Sheet, settings: SheetSettings, *, source: str | None = Non
     """
     if not any(True for _ in sheet.chords):
         message = "There is no chord in this sheet that can be read."
+        said = next((each for each in sheet.remarks if BRACKETED in each.text), None)
+        if said is not None:
+            message = said.text
         raise ChartErrors([ChartMeaningError(message, source=source)])
     _mend_repeats(sheet)
     shapes, sounding = _keys(sheet, settings)

@@ -13,7 +13,7 @@ from undersong.theory.meter import Meter, parse_meter
 from undersong.theory.tempo import TEMPO_MAX_BPM, TEMPO_MIN_BPM
 
 _KEY = re.compile(
-    r"\bkey\s*(?:change)?\s*(?:of|is|to)?\s*[:=]?\s*(?P<key>[A-G][#b]?(?:\s*(?:minor|major|min|maj)\b|m\b)?)(?!\w)",
+    r"\b(?:key|tonart)\s*(?:change)?\s*(?:of|is|to)?\s*[:=]?\s*(?P<key>[A-H][#b]?(?:\s*(?:minor|major|min|maj)\b|m\b)?)(?!\w)",
     re.IGNORECASE,
 )
 _CAPO = re.compile(
@@ -76,6 +76,14 @@ def _meter(text: str) -> Meter | None:
         return None
 
 
+def international(key: str, *, german: bool) -> str:
+    """A key's name with B for what German names call H; H can mean nothing else."""
+    if key[0] in "Hh":
+        return "B" + key[1:]
+    is_flat = german and key[0] in "Bb" and key[1:2] not in ("b", "#")
+    return "Bb" + key[1:] if is_flat else key
+
+
 def row_of_facts(lines: Sequence[str]) -> tuple[int, list[str]] | None:
     """A line at the top that states several facts, and the same as header lines.
 
@@ -100,7 +108,7 @@ def row_of_facts(lines: Sequence[str]) -> tuple[int, list[str]] | None:
 
 def _headers(facts: Facts) -> list[str]:
     stated = {
-        "Key": facts.key["key"] if facts.key else None,
+        "Key": international(facts.key["key"], german=False) if facts.key else None,
         "Meter": facts.meter,
         "Tempo": f"{facts.tempo_bpm:g}" if facts.tempo_bpm else None,
         "Capo": facts.capo,

@@ -32,6 +32,7 @@ JUMP = re.compile(
     re.IGNORECASE,
 )
 JUMP_ADVICE = "write the order of the sections, as in Order: Verse, Chorus, Verse, Coda"
+_H_CHORD = re.compile(r"H(?![a-ln-z])")
 _ORDER = re.compile(r"\s*(?:order|form|roadmap)\s*:\s*(?=\S)", re.IGNORECASE)
 _PLAYED_MARKS = {"/", "%", ".", "//", "///", "////", "0"}
 IDLE_MARKS = {"-", "--", "~", "→", "->", ">", "*", "&", "…", "..."}
@@ -168,3 +169,15 @@ def full_name(name: str) -> str:
     number = name[len(stem) :].strip()
     full = LONG_NAMES.get(stem.casefold(), stem if not stem.isupper() else stem.capitalize())
     return f"{full} {number}".strip()
+
+
+def german_line(lines: Sequence[str]) -> int:
+    """The first line (1-based) of chords with an H among them; 0 where there is none."""
+    for number, line in enumerate(lines, 1):
+        if "H" not in line:
+            continue
+        words = words_of(plain_signs(line.expandtabs()), Naming(german=True))
+        chords = [word for word in words if word.kind == "chord"]
+        if is_chord_line(words) and any(_H_CHORD.match(word.text) for word in chords):
+            return number
+    return 0

@@ -34,7 +34,7 @@ _PLAIN = _FULL_WIDTH | {ord(sign): put for signs, put in _LIKE.items() for sign 
 
 _PLACE = r"@(\d{1,2})(?:\.(\d{1,4})|([&ea])|\+(\d{1,2}/\d{1,2}))?"
 _TOKEN = re.compile(
-    r"(?P<push><<|<-|←)?\s*(?P<diamond>[<◇◆]\s*)?(?P<core>.+?)(?P<close>\s*[>◇◆])?"
+    r"(?P<push><<|<-|←|\^)?\s*(?P<diamond>[<◇◆]\s*)?(?P<core>.+?)(?P<close>\s*[>◇◆])?"
     rf"(?P<tail>(?:!|\(hold\)|𝄐|{_PLACE})*)(?P<dots>[.…]*)",
     re.IGNORECASE,
 )

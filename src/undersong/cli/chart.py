@@ -18,6 +18,7 @@ from undersong.cli.options import (
     reads,
 )
 from undersong.cli.sunday import low_json, show_week
+from undersong.errors import UndersongError
 from undersong.theory.interval import parse_interval
 from undersong.theory.key import parse_key
 from undersong.theory.meter import parse_meter
@@ -174,5 +175,7 @@ def song_in(path: Path, key: Key | None, settings: SheetSettings | None = None) 
     from undersong.chart.arrive import read_sheet
     from undersong.chart.song import in_key
 
+    if path.suffix.casefold() == ".toml":
+        raise UndersongError(f"{path} is a set: name the chart of one of its songs.")
     song = read_sheet(read_bytes(path), path.name, settings)
     return song if key is None else in_key(song, key)

@@ -26,6 +26,7 @@ from undersong.theory.meter import parse_meter
 if TYPE_CHECKING:
     from undersong.drills.catalogue import DrillSheet
 
+SLOW_BPM = 70.0
 CHANGES = "changes"
 """The drill that is made from a song."""
 
@@ -46,7 +47,9 @@ def add(commands: Commands) -> None:
         metavar="K",
         help="G, Bb, F#m ... (needed, unless a song gives it)",
     )
-    command.add_argument("--tempo", type=bpm, default=70.0, metavar="BPM", help="default 70")
+    command.add_argument(
+        "--tempo", type=bpm, metavar="BPM", help="default 70, or the song's own where it is slower"
+    )
     command.add_argument("--meter", type=reads(parse_meter), metavar="M", help="4/4, 6/8 ...")
     command.add_argument("--seed", type=int, default=1, help="for drills that choose at random")
     command.add_argument(
@@ -127,7 +130,7 @@ def _sheet(args: argparse.Namespace) -> DrillSheet:
         args.name,
         key,
         instrument_of(args),
-        tempo_bpm=args.tempo,
+        tempo_bpm=args.tempo or min(SLOW_BPM, SLOW_BPM if song is None else song.tempo_bpm),
         meter=args.meter or (None if song is None else song.meter),
         seed=args.seed,
         lowest=lowest,
@@ -145,7 +148,11 @@ def _weak_places(args: argparse.Namespace) -> DrillSheet:
         raise UndersongError("Give the name of a drill or a part to work on, not both.")
     part = read_part(read_bytes(args.part), args.part.name)
     return weakness_drill(
-        part, instrument_of(args), missed=args.missed, bars=args.bars, tempo_bpm=args.tempo
+        part,
+        instrument_of(args),
+        missed=args.missed,
+        bars=args.bars,
+        tempo_bpm=args.tempo or min(SLOW_BPM, part.tempo_bpm),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from undersong.cli.chart import song_in
 from undersong.cli.options import (
@@ -17,6 +18,9 @@ from undersong.cli.options import (
 )
 from undersong.cli.outputs import add_outputs, part_lines, write_outputs
 from undersong.theory.key import parse_key
+
+if TYPE_CHECKING:
+    from undersong.chart.song import Song
 
 
 def add(commands: Commands) -> None:
@@ -95,7 +99,7 @@ def run(args: argparse.Namespace) -> int:
         instrument=instrument_of(args),
         seed=args.seed,
         feel=None if args.feel is None else parse_feel(args.feel),
-        section_levels=dict(args.section),
+        section_levels=_section_levels(song, args.section),
     )
     for bar in args.another:
         sheet = another_idea(song, sheet, bar)
@@ -109,3 +113,17 @@ def run(args: argparse.Namespace) -> int:
     for line in (*part_lines(sheet.part), *sheet.report.lines(), *sheet.remarks, *written):
         print(line)
     return 0
+
+
+def _section_levels(song: Song, asked: list[tuple[str, int]]) -> dict[str, int]:
+    """Levels by section; a name without its number means all of that name: Verse 1, Verse 2."""
+    from undersong.chart.headers import bare_name
+
+    names = [section.name for section in song.sections]
+    levels: dict[str, int] = {}
+    for name, level in asked:
+        bare = bare_name(name)
+        whole = [each for each in names if bare_name(each) == bare]
+        same = whole or [each for each in names if bare_name(each).rstrip("0123456789") == bare]
+        levels |= dict.fromkeys(same or [name], level)
+    return levels

@@ -34,6 +34,7 @@ HARDEST_MOVES = 2
 MOVE_BARS = (4, 2)
 """Bars given to the hardest move, and to the next."""
 ROUNDS = 2
+LOW_WISH = 0.3
 
 
 def make_changes(setting: Setting) -> DrillSheet:
@@ -59,13 +60,19 @@ def make_changes(setting: Setting) -> DrillSheet:
 
 
 def _near(setting: Setting, tones: Sequence[Tone]) -> list[Tone]:
-    """Each tone in the octave nearest to the one before it, within an octave above the tonic."""
+    """Each tone in the octave near the one before it, the lower of two that are about as near."""
     placed = [tones[0]]
     for tone in tones[1:]:
         here = semitones_of(setting.key, placed[-1])
         choices = [replace(tone, step=tone.step + DEGREES * octave) for octave in (0, 1)]
-        placed.append(min(choices, key=lambda each: abs(semitones_of(setting.key, each) - here)))
+        ways = [_way(semitones_of(setting.key, each), here) for each in choices]
+        placed.append(choices[ways.index(min(ways))])
     return placed
+
+
+def _way(semitones: int, here: int) -> float:
+    """What a note costs: the leap to it, and a little for every half step above the tonic."""
+    return abs(semitones - here) + LOW_WISH * semitones
 
 
 def _hardest(setting: Setting, chords: Sequence[NumberChord], tones: Sequence[Tone]) -> list[int]:

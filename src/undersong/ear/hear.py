@@ -22,6 +22,7 @@ from undersong.ear.refusal import (
     ANOTHER_PIECE,
     SHIFTED_SHARE,
     blurred,
+    never_begun,
     nothing_fits,
     recognised,
     shifted,
@@ -96,6 +97,8 @@ def hear(
     take, sound, click = _listened(blocks, sample_rate_hz, asked_part)
     if isinstance(sound, str):
         return _refused(sound, asked_part, window, start_s)
+    if start_s is not None and start_s >= take.length_s:
+        return _refused(never_begun(start_s, take.length_s), asked_part, window, start_s)
     evidence = weighed(sound)
     hearing = heard_against(asked_part, asked, index, take, evidence, window, start_s, click=click)
     if hearing.reason == ANOTHER_PIECE and (known := _recognised(others, evidence)) is not None:

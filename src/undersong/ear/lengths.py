@@ -58,7 +58,8 @@ def with_lengths(
         if stroke.note.articulation not in SHORT
     }
     onset_s = [note.onset_s for note in notes if note.onset_s is not None]
-    following = dict(zip(onset_s, [*onset_s[1:], np.inf], strict=True))
+    # Of no notes at all there is one end too many.
+    following = dict(zip(onset_s, [*onset_s[1:], np.inf], strict=False))
     out = []
     for note in notes:
         if note.index in written_s and note.onset_s is not None:

@@ -140,5 +140,13 @@ def shifted(semitones: int) -> str:
     if size % 12 == 0:
         count = "an octave" if size == 12 else f"{size // 12} octaves"
         return f"You played this {count} {way} than written."
-    count = "a semitone" if size == 1 else f"{size} semitones"
+    count = "a half step" if size == 1 else f"{size} half steps"
     return f"You played this in another key: {count} {way} than written."
+
+
+def never_begun(start_s: float, length_s: float) -> str:
+    """The sentence for a take that ends before the part would begin in it."""
+    return (
+        f"The part would begin {start_s:.0f} seconds into the recording, "
+        f"and the recording ends after {length_s:.0f}."
+    )

@@ -120,13 +120,14 @@ def _plain(text: str) -> str:
     return re.sub(r"[^a-z0-9]", "", text.lower())
 
 
+_BY_LETTERS = {"EADG": "standard", "BEADG": "fivestring"}
 _BY_NAME = {_plain(tuning.name): tuning for tuning in TUNINGS}
 _BY_NAME |= {other: _BY_NAME[_plain(name)] for other, name in _OTHER_NAMES.items()}
 
 
 def parse_tuning(text: str) -> Tuning:
     """A listed name (case, spaces and dashes are free), or strings low to high: ``E1,A1,D2,G2``."""
-    named = _BY_NAME.get(_plain(text))
+    named = _BY_NAME.get(_BY_LETTERS.get(text.strip().upper()) or _plain(text))
     if named is not None:
         return named
     try:

@@ -129,6 +129,7 @@ USUAL_TRACKS = (
     TrackKind.TWO_AND_FOUR,
     TrackKind.DROP_OUT,
 )
+FOR_FOUR_BEATS = (TrackKind.TWO_AND_FOUR, TrackKind.HALF_TIME)
 WITH_CALLS = Levels(cue=0.0)
 
 
@@ -183,7 +184,9 @@ def practice_tracks(
             case TrackKind.CLIMB:
                 return replace(other, tempos_bpm=tuple(climb_bpm))
 
-    return tuple(made(kind) for kind in kinds)
+    # A click on 2 and 4, or on 1 and 3, is one in bars of four beats only.
+    in_four = part.meter.beats == 4
+    return tuple(made(kind) for kind in kinds if in_four or kind not in FOR_FOUR_BEATS)
 
 
 def loop_track(track: Track, bars: tuple[int, int], *, times: int) -> Track:
