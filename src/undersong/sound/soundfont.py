@@ -73,7 +73,7 @@ def open_soundfont(path: Path) -> SoundFont:
 
 def _library() -> Any:
     try:
-        from fluidsynth import Synth  # type: ignore[import-not-found,unused-ignore]
+        from fluidsynth import Synth
     except ImportError:  # the binding, or the library it binds
         raise AudioError(MISSING) from None
     return Synth
