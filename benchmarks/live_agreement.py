@@ -31,7 +31,7 @@ from scipy.signal import resample_poly
 ROOT = Path(__file__).parent.parent
 sys.path.insert(0, str(ROOT / "tests"))
 
-from ear_truth import KnownTake, known_takes  # noqa: E402
+from ear_truth import KnownTake, add_fields, known_takes  # noqa: E402
 from undersong.ear import HeardNote, Hearing, Verdict, hear  # noqa: E402
 from undersong.ear.live import LiveEar, NoteJudged  # noqa: E402
 
@@ -60,14 +60,7 @@ class Agreement:
 
     def add(self, other: Agreement) -> None:
         """Add the counts of another."""
-        for name, value in vars(other).items():
-            mine = getattr(self, name)
-            if isinstance(value, Counter):
-                mine.update(value)
-            elif isinstance(value, list):
-                mine.extend(value)
-            else:
-                setattr(self, name, mine + value)
+        add_fields(self, other)
 
     def share(self, agreed: Counter[str]) -> float:
         """Share of all asked and extra notes."""

@@ -60,6 +60,18 @@ def known_takes(folder: Path) -> Iterator[KnownTake]:
         yield KnownTake(truth["name"], sides.mean(axis=1), int(rate_hz), part, truth)
 
 
+def add_fields(mine: object, other: object) -> None:
+    """Add every count and list of one score to another's."""
+    for name, value in vars(other).items():
+        own = getattr(mine, name)
+        if isinstance(value, Counter):
+            own.update(value)
+        elif isinstance(value, list):
+            own.extend(value)
+        else:
+            setattr(mine, name, own + value)
+
+
 @dataclass
 class Score:
     """Counts over one take, or added over many."""
@@ -83,14 +95,7 @@ class Score:
     remarks: list[str] = field(default_factory=list)
 
     def add(self, other: Score) -> None:
-        for name, value in vars(other).items():
-            mine = getattr(self, name)
-            if isinstance(value, Counter):
-                mine.update(value)
-            elif isinstance(value, list):
-                mine.extend(value)
-            else:
-                setattr(self, name, mine + value)
+        add_fields(self, other)
 
     @property
     def recall(self) -> float:

@@ -30,6 +30,14 @@ def usual_log() -> Path:
     return folder / LOG_NAME
 
 
+def kept_log(path: Path | None) -> Path:
+    """The log asked for, or the usual one; refused where there is none yet."""
+    found = path or usual_log()
+    if not found.exists():
+        raise LogError(f"There is no log at {found}: nobody's passes are kept yet.")
+    return found
+
+
 def keep_take(
     book: Book,
     name: str,

@@ -48,17 +48,14 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _standings(args: argparse.Namespace) -> tuple[PlayerStanding, ...]:
-    from undersong.cli.keeping import usual_log
+    from undersong.cli.keeping import kept_log
     from undersong.log.book import Book
     from undersong.log.standing import ServiceSong, standings
 
     setlist, songs = sunday(args.set)
     wanted = [ServiceSong(song.title, str(song.key), song.tempo_bpm) for song in songs]
-    path = args.log or usual_log()
-    if not path.exists():
-        raise UndersongError(f"There is no log at {path}: nobody's passes are kept yet.")
     on_rota = {each.name.casefold() for each in setlist.players}
-    with Book.open(path) as book:
+    with Book.open(kept_log(args.log)) as book:
         players = [each for each in book.players() if each.name.casefold() in on_rota]
         if args.player is not None:
             players = [book.player(args.player)]

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from undersong.cli.options import Commands, add_json, print_json
-from undersong.errors import UndersongError
 
 if TYPE_CHECKING:
     from undersong.ear import Hearing
@@ -70,14 +69,11 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _known(log: Path | None) -> list[Again]:
-    from undersong.cli.keeping import usual_log
+    from undersong.cli.keeping import kept_log
     from undersong.log.book import Book
 
-    path = log or usual_log()
-    if not path.exists():
-        raise UndersongError(f"There is no log at {path}.")
     found: list[Again] = []
-    with Book.open(path) as book:
+    with Book.open(kept_log(log)) as book:
         folder = book.recordings
         for take in book.known_answers():
             hearing, why = _heard_again(take, folder)

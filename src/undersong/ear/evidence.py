@@ -113,7 +113,7 @@ class Sound:
     string
         As in `Evidence`.
     smooth
-        From `renewal.smooth_string`, at half the precision: 66 dB are more than is asked of it.
+        From `renewal.smooth_in_place`, at half the precision: 66 dB are more than is asked of it.
     found
         All its rises.
     """

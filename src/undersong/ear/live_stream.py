@@ -4,7 +4,7 @@ Blocks of any length are gathered into hops of `HOP_FRAMES`; each hop is brought
 band energies are measured and the older ones forgotten. Everything is addressed by its place since
 the stream began: frames as in `attack`, samples at `RATE_HZ` or at `PITCH_RATE_HZ`.
 
-The string's sound is filtered forwards only (`renewal.smooth_string` needs the future), which
+The string's sound is filtered forwards only (`renewal.smooth_in_place` needs the future), which
 delays it by less than a frame or two; both sides of every comparison are delayed alike.
 """
 

@@ -38,13 +38,11 @@ LEAD_S = 0.03
 """A note's own period counts from so long before its onset, beside that of the note before."""
 
 
-def smooth_string(samples: Samples) -> Samples:
-    """The take without what is too high to repeat from period to period, in phase with itself."""
-    return smooth_in_place(samples.copy())
-
-
 def smooth_in_place(samples: Samples) -> Samples:
-    """`smooth_string`, written over the samples: an hour of them is not wanted twice."""
+    """The take without what is too high to repeat from period to period, in phase with itself.
+
+    Written over the samples: an hour of them is not wanted twice.
+    """
     if len(samples) < LEAST_SAMPLES:
         return samples
     sections = butter(2, [35.0, UP_TO_HZ], "bandpass", fs=RATE_HZ, output="sos")
@@ -158,7 +156,7 @@ def continued(
     Parameters
     ----------
     string
-        From `smooth_string`.
+        From `smooth_in_place`.
     onset_s, f0_hz
         Shape (n,): each onset, and the fundamental of what sounded before it (nan: nothing did).
     after_s

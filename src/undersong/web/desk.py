@@ -20,6 +20,7 @@ from undersong.chart.song import Song, in_key
 from undersong.chart.text import parse_song
 from undersong.errors import ChartErrors, LogError, UndersongError
 from undersong.log.book import Book
+from undersong.log.values import Item
 from undersong.log.values import Player as KeptPlayer
 from undersong.neck.instrument import Instrument, parse_tuning
 from undersong.theory.key import Key
@@ -129,6 +130,13 @@ class Desk:
                 return song if key is None else in_key(song, key)
         song = parse_song(self.book.chart(title).text, source=title)
         return song if key is None else in_key(song, key)
+
+    def item(self, number: str) -> Item:
+        """The work of a number in the log."""
+        found = next((each for each in self.book.items() if str(each.id) == number), None)
+        if found is None:
+            raise UndersongError("That work is not in the log any more: choose another.")
+        return found
 
     def player(self, name: str | None) -> KeptPlayer | None:
         """The player of a name; else the first of the set, else of the log, else None."""

@@ -98,6 +98,16 @@ def player_of(connection: HTTPConnection) -> Player | None:
     return desk.player(unquote(connection.cookies.get("player", "")))
 
 
+def someone(connection: HTTPConnection) -> Player:
+    """Who is playing in this browser; refused where nobody is."""
+    player = player_of(connection)
+    if player is None:
+        raise UndersongError(
+            "Nobody plays yet: open a set with players in it, or add one on the Log page."
+        )
+    return player
+
+
 def own_only(connection: HTTPConnection, player: str) -> None:
     """Refuse a player what is another's."""
     if not leads(connection):

@@ -28,7 +28,16 @@ from undersong.theory.key import MAJOR_KEYS, MINOR_KEYS
 from undersong.web.climbview import climb_view
 from undersong.web.desk import Desk
 from undersong.web.judged import weak_in
-from undersong.web.pages import desk_of, environment, field, number, page, player_of, titled
+from undersong.web.pages import (
+    desk_of,
+    environment,
+    field,
+    number,
+    page,
+    player_of,
+    someone,
+    titled,
+)
 from undersong.web.songs import shelf_of
 from undersong.web.sounds import Wanted
 from undersong.web.tabs import tab_bars
@@ -81,7 +90,7 @@ def _plan(desk: Desk, player: Player, songs: Sequence[Song]) -> DayPlan:
 
 def at_work(request: Request) -> Response:
     """The page that counts in and listens."""
-    desk, player = desk_of(request), _someone(request)
+    desk, player = desk_of(request), someone(request)
     work = work_of(desk, player, request.query_params)
     state = climb_of(desk, player, work)
     takes = desk.book.takes_of(player, kept_item(desk, work))
@@ -108,18 +117,9 @@ def at_work(request: Request) -> Response:
     )
 
 
-def _someone(request: Request) -> Player:
-    player = player_of(request)
-    if player is None:
-        raise UndersongError(
-            "Nobody plays yet: open a set with players in it, or add one on the Log page."
-        )
-    return player
-
-
 def sheet(request: Request) -> Response:
     """The music at a tempo, and when each click and note of a pass falls."""
-    desk, player = desk_of(request), _someone(request)
+    desk, player = desk_of(request), someone(request)
     query = request.query_params
     work = work_of(desk, player, query)
     part = work.part.at_tempo(checked_tempo(number(query.get("tempo", ""), "tempo")))
@@ -149,7 +149,7 @@ def _click(pattern: str) -> ClickPlan:
 
 def model(request: Request) -> Response:
     """The work as it should sound, with count-in and click."""
-    desk, player = desk_of(request), _someone(request)
+    desk, player = desk_of(request), someone(request)
     query = request.query_params
     work = work_of(desk, player, query)
     tempo_bpm = checked_tempo(number(query.get("tempo", ""), "tempo"))
@@ -161,7 +161,7 @@ async def pain(request: Request) -> Response:
     """The answer to the question about pain."""
     form = await request.form()
     hurts = field(form, "hurts") == "yes"
-    await run_in_threadpool(_note_pain, desk_of(request), _someone(request), hurts=hurts)
+    await run_in_threadpool(_note_pain, desk_of(request), someone(request), hurts=hurts)
     return JSONResponse({"hurts": hurts, "text": PAIN_STOP if hurts else PAIN_AFTER})
 
 
@@ -171,7 +171,7 @@ def _note_pain(desk: Desk, player: Player, *, hurts: bool) -> None:
 
 async def agree(request: Request) -> Response:
     """The player (for a minor, a parent too) agrees to recordings being kept."""
-    desk, player = desk_of(request), _someone(request)
+    desk, player = desk_of(request), someone(request)
     await run_in_threadpool(desk.book.agree_to_recordings, player, at=desk.clock())
     return JSONResponse({"agreed": True})
 

@@ -11,9 +11,9 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from undersong.errors import UndersongError
-from undersong.log.values import Item, Player
+from undersong.log.values import Player
 from undersong.web.desk import Desk
-from undersong.web.pages import back_to, desk_of, field, number, page, player_of
+from undersong.web.pages import back_to, desk_of, field, number, page, someone
 
 FIGURES = (
     ("start_bpm", "start at", "Where the climb begins, and begins again when started over."),
@@ -27,8 +27,8 @@ FIGURES = (
 
 def show_rule(request: Request) -> Response:
     """The figures of one player's climb of one item."""
-    desk, player = desk_of(request), _someone(request)
-    item = _item(desk, request.query_params.get("item", ""))
+    desk, player = desk_of(request), someone(request)
+    item = desk.item(request.query_params.get("item", ""))
     state = desk.book.ladder_of(player, item)
     figures = [
         {"name": name, "label": label, "said": said, "value": f"{getattr(state.rule, name):g}"}
@@ -40,12 +40,12 @@ def show_rule(request: Request) -> Response:
 async def change_rule(request: Request) -> Response:
     """Keep other figures."""
     form = await request.form()
-    await run_in_threadpool(_change, desk_of(request), _someone(request), form)
+    await run_in_threadpool(_change, desk_of(request), someone(request), form)
     return back_to("/log")
 
 
 def _change(desk: Desk, player: Player, form: FormData) -> None:
-    item = _item(desk, field(form, "item"))
+    item = desk.item(field(form, "item"))
     rule = desk.book.ladder_of(player, item).rule
     figures = {name: number(field(form, name), label) for name, label, _ in FIGURES}
     in_a_row = figures.pop("in_a_row")
@@ -53,20 +53,6 @@ def _change(desk: Desk, player: Player, form: FormData) -> None:
         raise UndersongError("The clean passes in a row are a whole number from 1.")
     changed = replace(rule, in_a_row=int(in_a_row), **figures)
     desk.book.set_rule(player, item, changed, start_over=bool(field(form, "over")))
-
-
-def _someone(request: Request) -> Player:
-    player = player_of(request)
-    if player is None:
-        raise UndersongError("Choose at the foot of the page who is playing.")
-    return player
-
-
-def _item(desk: Desk, text: str) -> Item:
-    found = next((item for item in desk.book.items() if str(item.id) == text), None)
-    if found is None:
-        raise UndersongError("That work is not in the log any more.")
-    return found
 
 
 ROUTES = (

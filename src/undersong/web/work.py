@@ -72,9 +72,9 @@ def _drill(desk: Desk, player: Player | None, name: str, key: str) -> Work:
 
 def _kept(desk: Desk, number: str) -> Work:
     """Work as it lies in the log, with its own part: given here, or brought in with a file."""
-    item = next((each for each in desk.book.items() if str(each.id) == number), None)
-    if item is None or item.part is None:
-        raise UndersongError("That work is not in the log any more: choose another.")
+    item = desk.item(number)
+    if item.part is None:
+        raise UndersongError("What was asked was not kept with this work: choose another.")
     return Work(
         kind=item.kind,
         name=item.name,
