@@ -141,7 +141,8 @@ class ReadyDesk extends HTMLElement {
     const samples = new Float32Array(last.frame + last.samples.length - zero);
     for (const block of this.#blocks) samples.set(block.samples, block.frame - zero);
     const rate = this.#capture.rate;
-    const began = this.#blocks[0].time_s;
+    // One block's time stamp alone may be off by a buffer, or a hole may follow it.
+    const began = median(this.#blocks.map((each) => each.time_s - (each.frame - zero) / rate));
     const at = times.map((time) => Math.round((time - began) * rate));
     const query = new URLSearchParams({ rate: String(rate), at: at.join(",") });
     const found = await fetchJson(`/ready/delay?${query}`, {
@@ -154,6 +155,11 @@ class ReadyDesk extends HTMLElement {
     this.#known();
     this.#tell(found.words);
   }
+}
+
+/** @param {number[]} values */
+function median(values) {
+  return [...values].sort((a, b) => a - b)[values.length >> 1];
 }
 
 /** The input on its way to the tuner; a reading ten times a second comes back. */
