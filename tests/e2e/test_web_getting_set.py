@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from playwright.sync_api import Page
 
 from web_app import demo_desk
-from web_browser import Front, front_door, needs_chromium
+from web_browser import front_door, needs_chromium
 
 pytestmark = needs_chromium
 
@@ -21,6 +21,8 @@ LOW_E_HZ = 41.20  # A4 = 440 Hz in equal temperament
 CENTS_HIGH = 8.0
 WITHIN_MS = 3.0  # the promise of the page
 DELAYS_MS = (60.0, 180.0)
+STEADY_MS = 1.0
+TRIES = 4
 
 # The loudspeaker's sound comes back as the microphone's, after a delay that is known to the sample.
 LOOPED = """
@@ -32,6 +34,7 @@ LOOPED = """
         const delay = new DelayNode(this.context, { delayTime: DELAY_S, maxDelayTime: 1 });
         const end = new MediaStreamAudioDestinationNode(this.context, { channelCount: 1 });
         back = { delay, end };
+        globalThis.plant = (delay_s) => { delay.delayTime.value = delay_s; };
         connect.call(delay, back.end);
       }
       connect.call(this, back.delay);
@@ -71,22 +74,36 @@ def test_the_tuner_shows_string_and_cents(tmp_path: Path) -> None:
         assert front.troubles == []
 
 
-def begin_measuring(front: Front, delay_ms: float) -> Page:
-    page = front.page()
-    page.add_init_script(LOOPED.replace("DELAY_S", str(delay_ms / 1000)))
-    page.goto("/ready")
+def measured_ms(page: Page) -> float:
+    """The round trip as the page says it, after ten clicks."""
+    page.locator("[data-trip]").evaluate("(each) => each.replaceChildren()")
     page.get_by_role("button", name="Play ten clicks and measure").click()
-    return page
+    page.get_by_text("The round trip is").wait_for()
+    said = page.locator("[data-trip]").inner_text()
+    return float(re.findall(r"is ([\d.]+) ms", said)[0])
+
+
+def plant(page: Page, delay_ms: float) -> None:
+    page.evaluate("(delay_s) => plant(delay_s)", delay_ms / 1000)
 
 
 def test_a_planted_delay_is_found(tmp_path: Path) -> None:
+    short_ms, long_ms = DELAYS_MS
     with demo_desk(tmp_path) as desk, front_door(desk) as front:
-        pages = [begin_measuring(front, delay_ms) for delay_ms in DELAYS_MS]
-        found = []
-        for page in pages:
-            page.get_by_text("The round trip is").wait_for()
-            said = page.locator("[data-trip]").inner_text()
-            found.append(float(re.findall(r"is ([\d.]+) ms", said)[0]))
-        # What the browser itself takes is the same in both.
-        assert found[1] - found[0] == pytest.approx(DELAYS_MS[1] - DELAYS_MS[0], abs=WITHIN_MS)
+        page = front.page()
+        page.add_init_script(LOOPED.replace("DELAY_S", str(short_ms / 1000)))
+        page.goto("/ready")
+        first_ms = measured_ms(page)
+        for _ in range(TRIES):
+            plant(page, long_ms)
+            second_ms = measured_ms(page)
+            plant(page, short_ms)
+            before_ms, first_ms = first_ms, measured_ms(page)
+            # What the browser itself takes is in all three; on a computer that is too busy its own
+            # buffer may run dry meanwhile and stay longer, which the first delay again shows.
+            if abs(first_ms - before_ms) < STEADY_MS:
+                break
+        else:
+            pytest.fail("the browser's own way never stayed the same for three measurements")
+        assert second_ms - first_ms == pytest.approx(long_ms - short_ms, abs=WITHIN_MS)
         assert front.troubles == []
