@@ -137,3 +137,23 @@ def test_loop_goes_back_to_the_first_key_meter_and_tempo() -> None:
     assert str(part.key_at(Fraction(6))) == str(parse_key("A"))
     once_s = changed.tempo_map.seconds_at(changed.length)
     assert part.tempo_map.seconds_at(part.length) == pytest.approx(2 * once_s)
+
+
+def test_fast_halves_are_counted_as_the_eighths_of_a_later_meter() -> None:
+    half_time, later = Meter(2, 2), Meter(7, 8)
+    part = Part(
+        "Song",
+        parse_key("G"),
+        half_time,
+        110,
+        (Note(Fraction(0), QUARTER, plain_pitch(30)),),
+        length=Fraction(1) + later.bar,
+        meter_marks=(MeterMark(Fraction(1), later),),
+    )
+    rest = excerpt(part, 2, 2)
+    assert rest.tempo_bpm == pytest.approx(110 * half_time.beat / later.beat)
+    lasts_s = rest.tempo_map.seconds_at(rest.length)
+    whole_s = part.tempo_map.seconds_at(part.length)
+    assert lasts_s == pytest.approx(whole_s - part.tempo_map.seconds_at(Fraction(1)))
+    with pytest.raises(TheoryError, match="cannot be played"):
+        part.at_tempo(440)

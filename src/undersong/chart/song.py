@@ -20,7 +20,7 @@ from undersong.theory.interval import Interval, parse_interval
 from undersong.theory.key import Key, MinorHabit, Mode, key_on
 from undersong.theory.meter import Meter, Wholes
 from undersong.theory.pitch import Pitch
-from undersong.theory.tempo import TEMPO_MAX_BPM, TEMPO_MIN_BPM, Swing
+from undersong.theory.tempo import Swing, checked_tempo
 
 EIGHTH = Fraction(1, 8)
 ASSUMED_TEMPO_BPM = 80.0  # where a chart names none; common practice, no source
@@ -184,11 +184,7 @@ class Song:
     text: str | None = field(default=None, compare=False, repr=False)
 
     def __post_init__(self) -> None:
-        if not TEMPO_MIN_BPM <= self.tempo_bpm <= TEMPO_MAX_BPM:
-            raise TheoryError(
-                f"A tempo of {self.tempo_bpm:g} cannot be played: "
-                f"use {TEMPO_MIN_BPM:g} to {TEMPO_MAX_BPM:g} beats a minute."
-            )
+        checked_tempo(self.tempo_bpm)
 
     @property
     def number_key(self) -> Key:

@@ -12,7 +12,7 @@ from undersong.theory.key import Key
 from undersong.theory.meter import FOUR_FOUR, Meter
 from undersong.theory.part import Part
 from undersong.theory.pitch import Pitch, plain_pitch
-from undersong.theory.tempo import TEMPO_MAX_BPM, TEMPO_MIN_BPM
+from undersong.theory.tempo import checked_tempo
 
 DEFAULT_TEMPO_BPM = 70.0  # trade handbook 5.1: start slow
 
@@ -37,11 +37,7 @@ class Setting:
     progression: tuple[NumberChord, ...] = ()
 
     def __post_init__(self) -> None:
-        if not TEMPO_MIN_BPM <= self.tempo_bpm <= TEMPO_MAX_BPM:
-            raise TheoryError(
-                f"A tempo of {self.tempo_bpm:g} cannot be played: "
-                f"use {TEMPO_MIN_BPM:g} to {TEMPO_MAX_BPM:g} beats a minute."
-            )
+        checked_tempo(self.tempo_bpm)
         if self.lowest_midi > self.highest_midi:
             raise TheoryError(
                 f"Nothing lies between {self.lowest} and {self.highest} on this neck: it goes "

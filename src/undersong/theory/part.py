@@ -22,7 +22,7 @@ from undersong.theory.chord import NumberChord
 from undersong.theory.key import Degree, Key, MinorHabit
 from undersong.theory.meter import Meter, Wholes
 from undersong.theory.pitch import Pitch
-from undersong.theory.tempo import Swing, TempoMap, TempoMark
+from undersong.theory.tempo import Swing, TempoMap, TempoMark, checked_tempo
 
 
 class Voice(StrEnum):
@@ -241,7 +241,7 @@ class Part:
 
     def at_tempo(self, tempo_bpm: float) -> Part:
         """The same part slower or faster; later tempo changes keep their proportion."""
-        share = tempo_bpm / self.tempo_bpm
+        share = checked_tempo(tempo_bpm) / self.tempo_bpm
         return replace(
             self,
             tempo_bpm=tempo_bpm,

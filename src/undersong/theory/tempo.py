@@ -12,6 +12,7 @@ from undersong.errors import TheoryError
 from undersong.theory.meter import Meter, Wholes
 
 TEMPO_MIN_BPM, TEMPO_MAX_BPM = 10.0, 400.0
+_OTHER_BEAT = 8  # one speed counted in halves is eight times as many sixteenths
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,23 +41,45 @@ class Swing:
 
 @dataclass(frozen=True, slots=True)
 class TempoMark:
-    """From `at` on, `tempo_bpm` counted beats a minute, each lasting `beat`."""
+    """From `at` on, `tempo_bpm` counted beats a minute, each lasting `beat`.
+
+    What may be asked for is `checked_tempo`'s to say; a mark also holds such a tempo counted
+    in the beat of another meter.
+    """
 
     at: Wholes
     tempo_bpm: float
     beat: Wholes = Fraction(1, 4)
 
     def __post_init__(self) -> None:
-        if not TEMPO_MIN_BPM <= self.tempo_bpm <= TEMPO_MAX_BPM:
-            raise TheoryError(
-                f"A tempo of {self.tempo_bpm:g} cannot be played: "
-                f"use {TEMPO_MIN_BPM:g} to {TEMPO_MAX_BPM:g} beats a minute."
-            )
+        low_bpm, high_bpm = TEMPO_MIN_BPM / _OTHER_BEAT, TEMPO_MAX_BPM * _OTHER_BEAT
+        if not low_bpm <= round(self.tempo_bpm, 6) <= high_bpm:
+            raise _unplayable(self.tempo_bpm)
 
     @property
     def whole_s(self) -> float:
         """Seconds of one whole note."""
         return 60.0 / self.tempo_bpm / float(self.beat)
+
+
+def checked_tempo(tempo_bpm: float) -> float:
+    """A tempo that may be asked for, in whatever beat it is counted.
+
+    Raises
+    ------
+    TheoryError
+        If it is slower or faster than a band plays.
+    """
+    if not TEMPO_MIN_BPM <= tempo_bpm <= TEMPO_MAX_BPM:
+        raise _unplayable(tempo_bpm)
+    return tempo_bpm
+
+
+def _unplayable(tempo_bpm: float) -> TheoryError:
+    return TheoryError(
+        f"A tempo of {tempo_bpm:g} cannot be played: "
+        f"use {TEMPO_MIN_BPM:g} to {TEMPO_MAX_BPM:g} beats a minute."
+    )
 
 
 @dataclass(frozen=True, slots=True)
