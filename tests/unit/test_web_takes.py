@@ -1,6 +1,8 @@
 from __future__ import annotations
 
+import html
 import json
+import re
 import struct
 import uuid
 from collections.abc import Iterator, Mapping
@@ -420,6 +422,19 @@ def test_the_day_has_a_plan(app: tuple[TestClient, Desk]) -> None:
     assert "Slow Water, Bright Stone" in text
     desk.book.note_pain(desk.book.player("Iris"), at=desk.clock(), hurts=True)
     assert "min. " in client.get("/practice").text
+
+
+def test_each_turn_of_the_day_leads_to_where_it_is_played(
+    app: tuple[TestClient, Desk],
+) -> None:
+    client, _ = app
+    text = client.get("/practice").text
+    turns = text.partition('class="turns"')[2].partition("</ol>")[0]
+    doors = [html.unescape(each) for each in re.findall(r'<a href="([^"]+)"', turns)]
+    assert doors[0] == "/ready"
+    assert len(doors) > 3
+    assert any("section=" in door for door in doors)
+    assert all(client.get(door).status_code == 200 for door in doors)
 
 
 def test_two_tabs_are_two_takes(app: tuple[TestClient, Desk]) -> None:

@@ -16,6 +16,7 @@ from starlette.requests import HTTPConnection, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from undersong.errors import UndersongError
+from undersong.neck.instrument import parse_tuning
 from undersong.theory.key import MAJOR_KEYS, MINOR_KEYS, Key, Mode
 from undersong.theory.pitch import musical_signs
 
@@ -50,6 +51,7 @@ def environment() -> Environment:
     made.filters["signs"] = lambda value: musical_signs(str(value))
     made.filters["signed"] = _signed
     made.filters["titled"] = titled
+    made.filters["tuned"] = lambda tuning: parse_tuning(tuning).name
     made.filters["begun"] = lambda text: text[:1].upper() + text[1:]
     made.filters["plain"] = lambda value: f"{value:g}"
     return made

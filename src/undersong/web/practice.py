@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from urllib.parse import urlencode
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -21,7 +22,7 @@ from undersong.practice.care import (
     asks_about_pain,
     cautions,
 )
-from undersong.practice.plan import DayPlan, PlanSong, WeakSpot, daily_plan
+from undersong.practice.plan import DayPlan, PlanItem, PlanSong, Turn, WeakSpot, daily_plan
 from undersong.practice.weak import weak_spots
 from undersong.sound.schedule import ClickPattern, ClickPlan, schedule
 from undersong.theory.key import MAJOR_KEYS, MINOR_KEYS
@@ -66,7 +67,7 @@ def choose_work(request: Request) -> Response:
         drills=CATALOGUE,
         keys=(*MAJOR_KEYS, *MINOR_KEYS),
         recent=recent,
-        plan=plan,
+        turns=[(each, _door_of(each, songs)) for each in plan.items] if plan else [],
         given=_given(desk, player) if player else (),
     )
 
@@ -80,12 +81,32 @@ def _plan(desk: Desk, player: Player, songs: Sequence[Song]) -> DayPlan:
     wanted: list[PlanSong] = []
     weak: list[WeakSpot] = []
     for song in songs:
-        label = Item(0, "line", song.title, str(song.key)).label
+        label = _label(song)
         sections = tuple(section.name for section in song.sections)
         wanted.append(PlanSong(label, song.title, song.tempo_bpm, sections))
         takes = [take for take in desk.book.takes_of(player) if take.item.label == label]
         weak += weak_spots(label, song.title, weak_in(takes[-1:]))
     return daily_plan(wanted, weak, day=desk.today(), last_pain=player.pain_said_on)
+
+
+def _door_of(turn: PlanItem, songs: Sequence[Song]) -> str:
+    """The page on which a turn of the day is played; empty where there is none."""
+    if turn.turn is Turn.TUNE:
+        return "/ready"
+    song = next((each for each in songs if _label(each) == turn.item), None)
+    if song is None:
+        return ""
+    asked = {"song": song.title}
+    if turn.turn is Turn.SONG:
+        said = turn.text.removeprefix(f"{song.title}, ").partition(":")[0]
+        if any(each.name == said for each in song.sections):
+            asked["section"] = said
+    return f"/practice/at?{urlencode(asked)}"
+
+
+def _label(song: Song) -> str:
+    """What the log and the plan call a song's line."""
+    return Item(0, "line", song.title, str(song.key)).label
 
 
 def at_work(request: Request) -> Response:

@@ -16,6 +16,7 @@ from undersong.theory.part import Articulation, Bar, Note, Part
 from undersong.theory.pitch import musical_signs
 
 LEFT, NOTE_WIDTH, LEAST_WIDTH = 16.0, 34.0, 92.0
+CHORD_LEFT = 9.0  # a chord's number begins where the first note's figure does
 STRINGS_TOP, STRING_GAP = 50.0, 20.0
 DEGREE_DROP, BELOW = 27.0, 36.0
 STRINGS_UNKNOWN = 4
@@ -43,7 +44,7 @@ class TabNote:
 
 @dataclass(frozen=True, slots=True)
 class TabChord:
-    """A chord number over the strings."""
+    """A chord number over the strings; `x` is where it begins."""
 
     x: float
     number: str
@@ -163,7 +164,7 @@ def _figure(note: Note) -> str:
 def _chords(part: Part, bar: Bar, width: float) -> list[TabChord]:
     return [
         TabChord(
-            round(LEFT + float((mark.at - bar.at) / bar.length) * (width - LEFT), 1),
+            round(CHORD_LEFT + float((mark.at - bar.at) / bar.length) * (width - LEFT), 1),
             "–" if mark.chord is None else musical_signs(str(mark.chord)),
         )
         for mark in part.chords
