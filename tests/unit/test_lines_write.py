@@ -104,6 +104,30 @@ def test_another_idea_changes_that_bar_alone_each_time() -> None:
     assert sheet.asked.wish(3).idea == 4
 
 
+@pytest.mark.parametrize("level", [4, 6])
+@pytest.mark.parametrize("name", ["plain", "signs", "pickup and odd bars"])
+def test_a_wish_for_one_bar_changes_no_note_of_any_other(name: str, level: int) -> None:
+    song = chart(name)
+    sheet = write_line(song, level=level)
+    numbers = [bar.number for bar in sheet.part.bars]
+    before = {number: heard(sheet.part, number) for number in numbers}
+    for wished in numbers[1::9]:
+        for change in (another_idea, simplify_bar):
+            part = change(song, sheet, wished).part
+            after = {number: heard(part, number) for number in numbers}
+            assert [n for n in numbers if n != wished and after[n] != before[n]] == []
+
+
+def test_wishes_for_neighbours_leave_the_rest_as_it_was() -> None:
+    plain = write_line(SONG, level=6)
+    sheet = plain
+    for bar in (5, 3, 4, 7):
+        sheet = simplify_bar(SONG, simplify_bar(SONG, another_idea(SONG, sheet, bar), bar), bar)
+    others = [bar.number for bar in plain.part.bars if bar.number not in (3, 4, 5, 7)]
+    assert [heard(sheet.part, n) for n in others] == [heard(plain.part, n) for n in others]
+    assert all(sheet.asked.wish(bar).level == 4 for bar in (3, 4, 5, 7))
+
+
 def test_after_the_last_idea_comes_the_first() -> None:
     first = write_line(SONG, level=2)
     sheet = first

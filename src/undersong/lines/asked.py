@@ -72,10 +72,7 @@ def check(score: Score, asked: Asked) -> None:
 
 
 def level_of(plan: BarPlan, asked: Asked) -> int:
-    """The level of a bar: its own, its section's, or the line's."""
-    wished = asked.wish(plan.played.number).level
-    if wished is not None:
-        return wished
+    """The level of a bar before anything is wished of it: its section's, or the line's."""
     for name, level in asked.section_levels:
         if name.casefold() == plan.played.section.casefold():
             return level

@@ -12,21 +12,20 @@ as `BarWish`es: another level, another idea, or notes pinned as they are.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 from undersong.chart.song import Song
 from undersong.lines.asked import Asked, BarWish, check, level_of, no_such_bar
 from undersong.lines.desk import Desk
 from undersong.lines.feel import Feel
 from undersong.lines.figures import Figure, Kind
-from undersong.lines.levels import LOWEST_LEVEL
+from undersong.lines.levels import LOWEST_LEVEL, MELODY
 from undersong.lines.report import FOUR_STRINGS, LineReport, fast_shifts, report_on
 from undersong.lines.score import score_of
 from undersong.lines.search import Choice, best_line
-from undersong.lines.targets import (
-    Touch,
-)
+from undersong.lines.targets import Touch
 from undersong.lines.weights import WEIGHTS, LineWeights
 from undersong.neck.fingering import Fingering, finger_part
 from undersong.neck.instrument import Instrument
@@ -146,17 +145,18 @@ def _asked_again(song: Song, sheet: LineSheet, bar: int, wish: BarWish | None) -
 
 
 def _written(song: Song, asked: Asked, instrument: Instrument, weights: LineWeights) -> LineSheet:
+    pins = tuple((bar, wish) for bar, wish in asked.bars if wish.pinned is not None)
     score = score_of(song, asked.feel)
     check(score, asked)
+    ground = _ground(song, replace(asked, bars=pins), instrument, weights)
     desk = Desk(score, asked, instrument, weights)
-    simpler: dict[int, str] = {}
-    is_done = False
-    while not is_done:
-        line = _with_ideas(desk, desk.choices())
-        part = score.part(_notes(desk, line), Voice.BASS)
-        fingering = finger_part(part, instrument)
-        hard = fast_shifts(fingering, instrument, over_mm_s=FASTEST_SHIFT_MM_S)
-        is_done = not _made_simpler(desk, hard, simpler)
+    desk.levels = list(ground.levels)
+    line, fingering, simpler = ground.line, ground.fingering, dict(ground.simpler)
+    wished = _wished_bars(desk)
+    if wished:
+        line, fingering = _playable(
+            desk, lambda: _with_wishes(desk, ground.line, wished), wished, simpler
+        )
     report = report_on(fingering, instrument, asked.level)
     return LineSheet(
         fingering.part,
@@ -170,8 +170,46 @@ def _written(song: Song, asked: Asked, instrument: Instrument, weights: LineWeig
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Ground:
+    """A line before any bar of it is wished otherwise: figures, levels by bar, remarks by bar."""
+
+    line: tuple[Figure, ...]
+    levels: tuple[int, ...]
+    simpler: tuple[tuple[int, str], ...]
+    fingering: Fingering
+
+
+@lru_cache(maxsize=32)  # a leader wishes bar after bar of one line
+def _ground(song: Song, asked: Asked, instrument: Instrument, weights: LineWeights) -> _Ground:
+    desk = Desk(score_of(song, asked.feel), asked, instrument, weights)
+    simpler: dict[int, str] = {}
+    every = range(len(desk.score.bars))
+    line, fingering = _playable(desk, lambda: best_line(desk.choices(), weights), every, simpler)
+    return _Ground(line, tuple(desk.levels), tuple(simpler.items()), fingering)
+
+
+def _playable(
+    desk: Desk,
+    find: Callable[[], tuple[Figure, ...]],
+    may_change: Sequence[int],
+    remarks: dict[int, str],
+) -> tuple[tuple[Figure, ...], Fingering]:
+    """A line and its fingering; bars that `may_change` fall in level till the hand can follow."""
+    while True:
+        line = find()
+        part = desk.score.part(_notes(desk, line), Voice.BASS)
+        fingering = finger_part(part, desk.instrument)
+        hard = fast_shifts(fingering, desk.instrument, over_mm_s=FASTEST_SHIFT_MM_S)
+        if not _made_simpler(desk, hard, may_change, remarks):
+            return line, fingering
+
+
 def _made_simpler(
-    desk: Desk, hard: Sequence[tuple[Wholes, Wholes]], remarks: dict[int, str]
+    desk: Desk,
+    hard: Sequence[tuple[Wholes, Wholes]],
+    may_change: Sequence[int],
+    remarks: dict[int, str],
 ) -> bool:
     """Lower the level of bars the hand cannot leave in time; False where none can be lowered.
 
@@ -183,47 +221,80 @@ def _made_simpler(
     lower: set[int] = set()
     for left, reached in hard:
         both = [bisect_right(starts, place) - 1 for place in (left, reached)]
-        found = next((index for index in both if desk.can_be_simpler(index)), None)
-        number = bars[both[1] if found is None else found].number
-        if found is None:
-            remarks[number] = f"Bar {number} asks for a shift faster than most hands can move."
-        else:
-            lower.add(found)
+        can = [index for index in both if index in may_change and desk.can_be_simpler(index)]
+        number = bars[can[0] if can else both[1]].number
+        if can:
+            lower.add(can[0])
             remarks[number] = f"Bar {number} is written simpler: there is no time for the shift."
+        else:
+            remarks[number] = f"Bar {number} asks for a shift faster than most hands can move."
     for index in lower:
         desk.levels[index] -= 1
     return bool(lower)
 
 
-def _with_ideas(desk: Desk, choices: list[Choice]) -> tuple[Figure, ...]:
-    """The best line, then, where bars want another idea, the best line around those."""
-    line = best_line(choices, desk.weights)
-    wanted = {number: wish.idea for number, wish in desk.asked.bars if wish.idea}
-    if not wanted:
-        return line
+def _wished_bars(desk: Desk) -> list[int]:
+    """Indices of the bars that a leader wants otherwise, each at the level asked for it."""
+    wished = []
     for index, bar in enumerate(desk.score.bars):
-        if bar.number in wanted:
-            places = [i for i, choice in enumerate(choices) if choice.bar == index]
-            _force_idea(choices, line, places, wanted[bar.number])
-    return best_line(choices, desk.weights)
+        wish = desk.asked.wish(bar.number)
+        if wish.pinned is None and (wish.idea or wish.level is not None):
+            wished.append(index)
+            desk.levels[index] = desk.levels[index] if wish.level is None else wish.level
+    return wished
 
 
-def _force_idea(
-    choices: list[Choice], line: Sequence[Figure], places: Sequence[int], idea: int
-) -> None:
-    """Leave one slot of a bar its idea alone: the slot with the most to choose from."""
-    if not places:
-        return
-    place = max(places, key=lambda each: (len(choices[each].figures), each))
+def _with_wishes(desk: Desk, line: tuple[Figure, ...], wished: Sequence[int]) -> tuple[Figure, ...]:
+    """The line with the bars a leader wants otherwise; no other bar changes.
+
+    One bar after another: the best there is at its level between the bars around it as they
+    are, then the idea that was asked for.
+    """
+    offered = desk.choices()
+    for index in wished:
+        places = [place for place, choice in enumerate(offered) if choice.bar == index]
+        wish = desk.asked.wish(desk.score.bars[index].number)
+        if places and wish.level is not None:
+            line = best_line(_only(offered, line, index, wished), desk.weights)
+        if places and wish.idea:
+            line = _with_idea(offered, line, places, wish.idea)
+    return line
+
+
+def _only(
+    offered: Sequence[Choice], line: Sequence[Figure], bar: int, wished: Sequence[int]
+) -> list[Choice]:
+    """What may still change is one bar alone; all others have nothing but what they play.
+
+    What another wished bar plays may be of a higher level than it is asked to have by now.
+    """
+    return [
+        choice
+        if choice.bar == bar
+        else replace(
+            choice,
+            figures=(line[place],),
+            level=MELODY if choice.bar in wished else choice.level,
+        )
+        for place, choice in enumerate(offered)
+    ]
+
+
+def _with_idea(
+    offered: Sequence[Choice], line: tuple[Figure, ...], places: Sequence[int], idea: int
+) -> tuple[Figure, ...]:
+    """Another idea in one slot of a bar, the one with the most to choose from.
+
+    A leader's choice stands whatever came shortly before it, so it counts as plain.
+    """
+    place = max(places, key=lambda each: (len(offered[each].figures), each))
     own = line[place]
     ranked = sorted(
-        (each for each in choices[place].figures if each.signature != own.signature),
-        key=choices[place].points,
+        (each for each in offered[place].figures if each.signature != own.signature),
+        key=offered[place].points,
     )
     chosen = [own, *ranked][idea % (len(ranked) + 1)]
-    # A leader's choice stands whatever came shortly before it, so it counts as plain.
-    forced = replace(chosen, kind=Kind.PLAIN)
-    choices[place] = replace(choices[place], figures=(forced,))
+    return (*line[:place], replace(chosen, kind=Kind.PLAIN), *line[place + 1 :])
 
 
 def _notes(desk: Desk, line: Sequence[Figure]) -> tuple[Note, ...]:
