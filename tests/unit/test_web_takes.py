@@ -206,6 +206,12 @@ def test_holes_are_told_from_jitter_and_drift(
     assert all(abs(hole.block - at) <= 1 for hole in found)
 
 
+def test_jitter_of_the_last_block_is_no_hole() -> None:
+    apart_s = np.zeros(60)
+    apart_s[52:59], apart_s[59] = -0.002, 0.0027
+    assert holes_in(apart_s, 13) == []
+
+
 def test_silence_is_an_answer(app: tuple[TestClient, Desk]) -> None:
     client, _ = app
     answer = stream(client, np.zeros(RATE_HZ * 3, np.float32))

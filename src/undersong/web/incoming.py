@@ -188,7 +188,8 @@ def holes_in(apart_s: Sequence[float] | NDArray[np.float64], around: int) -> lis
     apart = np.asarray(apart_s, float)
     holes: list[Hole] = []
     since = 0
-    for block in range(1, len(apart)):
+    # The last few blocks are too few to tell a step from jitter; a take runs on past its music.
+    for block in range(1, len(apart) - around // 2):
         before = float(np.median(apart[max(since, block - around) : block]))
         if abs(apart[block] - before) < LEAST_HOLE_S:
             continue
