@@ -67,6 +67,7 @@ def stream(
     lost: int = 0,
     start_time: float | None = None,
     slipped: Mapping[int, float] = NOTHING_SLIPPED,
+    query: Mapping[str, str] = QUERY,
 ) -> dict[str, Any]:
     """Send a take as the page does, from frame 5000 on; `lost` blocks are left out.
 
@@ -75,7 +76,7 @@ def stream(
     begin = {
         "type": "begin",
         "uid": uid or str(uuid.uuid4()),
-        "query": QUERY,
+        "query": dict(query),
         "tempo": tempo,
         "sample_rate": RATE_HZ,
         "start_time": start_time,
@@ -204,6 +205,20 @@ def test_holes_are_told_from_jitter_and_drift(
     found = holes_in(apart_s, 13)
     assert sum(hole.length_s for hole in found) == pytest.approx(length_s, abs=0.0045)
     assert all(abs(hole.block - at) <= 1 for hole in found)
+
+
+def test_the_drill_from_the_other_day_is_known_again(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    assert stream(client, take("first"))["outcome"] == "C"
+    other = {"drill": "thirds", "key": "G"}
+    told = stream(client, take("second"), query=other)
+    assert told["outcome"] == "U"
+    assert "it sounds like" in told["html"]
+    assert "Scale of G" in told["html"]
+    desk.book.delete_take(desk.book.takes_of(None)[0].id)
+    unknown = stream(client, take("second"), query=other)
+    assert unknown["outcome"] == "U"
+    assert "Scale of G" not in unknown["html"]
 
 
 def test_jitter_of_the_last_block_is_no_hole() -> None:

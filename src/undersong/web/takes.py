@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -34,6 +34,7 @@ from undersong.web.pages import back_to, desk_of, field, fragment, number, own_o
 from undersong.web.tabs import tab_bars
 from undersong.web.work import Work, kept_item, level_of, work_of
 
+MOST_OTHERS = 6  # pieces practised lately that a take is held against
 LARGEST_NUMBER = 2**63 - 1  # of a row in the log
 RATES_HZ = (8_000, 192_000)
 LARGEST_ELSEWHERE_BYTES = 256 * 2**20
@@ -84,7 +85,8 @@ def checked_rate(value: object) -> int:
 
 def judge(desk: Desk, player: Player, work: Work, played: Played) -> KeptTake:
     """Listen to a pass and keep it with the step of its climb; the same pass twice is one."""
-    for take in desk.book.takes_of(player):
+    takes = desk.book.takes_of(player)
+    for take in takes:
         if take.uid == played.uid:
             ladder = desk.book.ladder_of(player, take.item).ladder
             return KeptTake(take, ladder, ladder)
@@ -96,6 +98,7 @@ def judge(desk: Desk, player: Player, work: Work, played: Played) -> KeptTake:
             part,
             start_s=played.start_s,
             level=level_of(player),
+            others=_lately(takes, work),
         )
     if played.refusal:
         hearing = replace(hearing, clean=None, reason=played.refusal)
@@ -119,6 +122,21 @@ def judge(desk: Desk, player: Player, work: Work, played: Played) -> KeptTake:
         if audio is not None and desk.book.recordings is not None:
             (desk.book.recordings / audio).unlink(missing_ok=True)
         raise
+
+
+def _lately(takes: Sequence[Take], work: Work) -> tuple[Part, ...]:
+    """What else the player practised last: a take that is none of this may be one of those."""
+    last = {each.item.label: each for each in takes}
+    others = [each for each in last.values() if (each.item.kind, each.item.name) != work.named]
+    latest = sorted(others, key=lambda each: each.at)[-MOST_OTHERS:]
+    return tuple(part for each in latest if (part := _part_of(each)) is not None)
+
+
+def _part_of(take: Take) -> Part | None:
+    """What was asked, at the tempo of the take; None where that was not kept."""
+    if take.item.part is None:
+        return None
+    return part_from_json(take.item.part).at_tempo(take.tempo_bpm)
 
 
 def _holes(played: Played) -> dict[str, object]:
@@ -184,9 +202,9 @@ def _lost_words(take: Take) -> list[str]:
 
 
 def _heard(take: Take) -> tuple[Hearing, Part] | None:
-    if take.hearing is None or take.item.part is None:
+    part = _part_of(take)
+    if take.hearing is None or part is None:
         return None
-    part = part_from_json(take.item.part).at_tempo(take.tempo_bpm)
     hearing = hearing_of(take.hearing)
     return (hearing, part) if fits(hearing, part) else None
 

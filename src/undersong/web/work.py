@@ -35,6 +35,11 @@ class Work:
     section: str = ""
     song: str = ""
 
+    @property
+    def named(self) -> tuple[str, str]:
+        """Kind and name, as the log has them."""
+        return self.kind, self.name
+
 
 def work_of(desk: Desk, player: Player | None, query: Mapping[str, str]) -> Work:
     """What an address asks to practise.
