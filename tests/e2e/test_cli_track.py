@@ -10,7 +10,7 @@ import pytest
 import soundfile
 
 from doors import Undersong
-from undersong.cli.track import CLICKS, climb_bpm, hardest, levels_of
+from undersong.cli.track import CLICKS, hardest, levels_of
 from undersong.errors import UndersongError
 from undersong.neck.instrument import Instrument
 from undersong.theory.key import parse_key
@@ -81,9 +81,20 @@ def test_a_climb_is_one_file_by_the_practice_rule(
     assert soundfile.info(out).duration == pytest.approx(passes_s, abs=0.05)
 
 
-def test_a_climb_to_a_slow_song_is_the_song(undersong: Undersong) -> None:
-    assert climb_bpm(52.0) == (52.0, 52.0)
-    assert climb_bpm(73.0) == (70.0, 70.0, 73.0, 73.0)
+@pytest.mark.parametrize("song_bpm", [40, 52, 66, 72])
+def test_a_climb_to_a_slow_song_starts_below_it(
+    undersong: Undersong, tmp_path: Path, song_bpm: int
+) -> None:
+    slow = tmp_path / "slow.txt"
+    slow.write_text(f"Title: Low Tide\nKey: D\nTempo: {song_bpm}\n\nVerse\n| 1 | 4 |\n")
+    out = tmp_path / "it.ogg"
+    tempos = json.loads(
+        undersong("track", slow, "--out", out, "--bars", "1", "--climb", "--json").out
+    )["tempos"]
+    assert tempos[0] == song_bpm * 3 // 4
+    assert tempos == sorted(tempos)
+    assert tempos[-1] == song_bpm
+    assert all(tempos.count(each) == 2 for each in tempos)
 
 
 def test_stems_lie_in_a_folder_of_their_own(

@@ -67,7 +67,7 @@ def test_a_note_between_the_beats_is_counted_aloud() -> None:
 def test_places_in_six_eight_are_counted_in_six() -> None:
     stops = [(Fraction(0), Fraction(5, 8), 4, 3, 1), (Fraction(5, 8), Fraction(1, 8), 4, 10, 1)]
     (hard,) = hardest_bars(part(*stops, meter=Meter(6, 8)), BASS, most=1)
-    assert "count 6 of 6" in hard.reason
+    assert "beat 2, third eighth" in hard.reason
 
 
 def test_bars_alike_are_named_once() -> None:

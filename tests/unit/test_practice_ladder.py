@@ -17,6 +17,7 @@ from undersong.practice.ladder import (
     parse_results,
     rule_for_song,
     settled,
+    slow_bpm,
     step,
 )
 
@@ -173,3 +174,10 @@ def test_values_are_frozen_and_print_themselves() -> None:
         Ladder(70).streak = 1  # type: ignore[misc]
     assert eval(repr(Rule())) == Rule()
     assert {Ladder(70), Ladder(70.0, 0)} == {Ladder(70)}
+
+
+@pytest.mark.parametrize(
+    ("song_bpm", "slow"), [(120, 70), (93, 69), (70, 52), (60, 45), (54, 40), (12, 10), (10, 10)]
+)
+def test_hard_bars_begin_below_the_song(song_bpm: float, slow: float) -> None:
+    assert slow_bpm(song_bpm) == slow

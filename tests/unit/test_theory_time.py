@@ -5,7 +5,7 @@ from fractions import Fraction
 import pytest
 
 from undersong.errors import TheoryError
-from undersong.theory.meter import Meter, parse_meter, parse_wholes
+from undersong.theory.meter import Meter, beat_count, beat_words, parse_meter, parse_wholes
 from undersong.theory.tempo import Swing, TempoMap, TempoMark, steady
 
 F = Fraction
@@ -73,3 +73,25 @@ def test_refuses_impossible_tempos_and_swings() -> None:
         Swing(F(1, 8), F(9))
     with pytest.raises(TheoryError, match="start at 0"):
         TempoMap((TempoMark(F(1), 60),))
+
+
+# Syllables and ordinals as bands count them: common practice, no source.
+@pytest.mark.parametrize(
+    ("meter", "beat", "words", "count"),
+    [
+        ("4/4", F(3), "beat 3", "3"),
+        ("4/4", F(5, 2), "the and of 2", "2+"),
+        ("4/4", F(17, 4), "the e of 4", "4e"),
+        ("4/4", F(19, 4), "the a of 4", "4a"),
+        ("4/4", F(7, 3), "beat 2, second of 3", "2(2 of 3)"),
+        ("4/4", F(17, 8), "beat 2, second thirty-second", "2(2 of 8)"),
+        ("2/2", F(3, 2), "the and of 1", "1+"),
+        ("6/8", F(2), "beat 2", "2"),
+        ("6/8", F(7, 3), "beat 2, second eighth", "2+"),
+        ("6/8", F(8, 3), "beat 2, third eighth", "2a"),
+        ("12/8", F(3, 2), "beat 1, fourth sixteenth", "1(2 of 2)"),
+    ],
+)
+def test_places_are_told_as_players_count(meter: str, beat: F, words: str, count: str) -> None:
+    assert beat_words(beat, parse_meter(meter)) == words
+    assert beat_count(beat, parse_meter(meter)) == count

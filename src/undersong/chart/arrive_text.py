@@ -232,7 +232,7 @@ class SheetReader:
         if name is None:
             self.sheet.remark(draft.line, 1, "left out", f"{draft.name} has no chords.")
             return
-        self.sheet.visits += [name] * draft.times
+        self.sheet.visits += [name if bare in names else draft.name] * draft.times
         self.sheet.aliases[bare] = name
         if bare not in names:
             self.sheet.remark(

@@ -168,16 +168,17 @@ class BodyReader:
     def _revisit(self, draft: _Draft) -> None:
         """A heading without bars plays the section of that name again."""
         name = draft.heading.name
-        stem = bare_name(name).rstrip("0123456789")
-        for section in self.body.sections:
-            if bare_name(section.name) == bare_name(name) or bare_name(section.name) == stem:
-                self.body.visits.extend([section.name] * draft.heading.times)
-                if bare_name(section.name) != bare_name(name):
-                    self.body.aliases[bare_name(name)] = section.name
-                    self.faults.remark(
-                        draft.line, 1, f"{name} has no bars of its own; {section.name} is played."
-                    )
-                return
+        names = [section.name for section in self.body.sections]
+        own = next((each for each in names if bare_name(each) == bare_name(name)), None)
+        played = own or headers.same_kind(name, names)
+        if played is not None:
+            self.body.visits.extend([own or name] * draft.heading.times)
+            if own is None:
+                self.body.aliases[bare_name(name)] = played
+                self.faults.remark(
+                    draft.line, 1, f"{name} has no bars of its own; those of {played} are played."
+                )
+            return
         if _JUMP.match(name):
             message = f"{name}: write the way through the song as Order: Verse, Chorus, Verse."
         else:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -406,10 +406,41 @@ def _order_item(part: str, column: int, names: Sequence[str], aliases: dict[str,
     before = re.match(r"(\d{1,3})\s*x\s+(.+)", name, re.IGNORECASE)
     if before is not None:
         times, name = checked_times(int(before[1]), column), before[2]
-    found = _match(name, names, aliases)
+    found = _match(name, names, aliases) or same_kind(name, names)
     if found is None:
         raise SignError(_no_section(name, names), column, means=True)
-    return OrderItem(found, times, change, is_open)
+    return OrderItem(found, times, change, is_open, _called(name, found))
+
+
+def same_kind(name: str, names: Iterable[str]) -> str | None:
+    """The section whose bars a later one without its own plays: Verse or Verse 1 for Verse 2."""
+    fits = (full for full in names if _is_numbered_twin(name, full))
+    return next(fits, None)
+
+
+def _is_numbered_twin(name: str, other: str) -> bool:
+    """True for ``Verse 2`` beside ``Verse`` or ``Verse 1``: one word, another number."""
+    bare, twin = bare_name(name), bare_name(other)
+    stem = bare.rstrip("0123456789")
+    return bare not in (twin, stem) and stem == twin.rstrip("0123456789")
+
+
+def _called(name: str, own: str) -> str:
+    """``Verse 2`` where that or ``V2`` was asked and another verse has the bars, else nothing."""
+    bare, played = bare_name(name), bare_name(own)
+    digits = bare[len(bare.rstrip("0123456789")) :]
+    if digits in ("", "1", played[len(played.rstrip("0123456789")) :]):
+        return ""
+    return f"{own.rstrip('0123456789 ')} {digits}"
+
+
+def order_of(visits: Iterable[str], aliases: Mapping[str, str]) -> tuple[OrderItem, ...]:
+    """The roadmap of sections as they come; `aliases` says whose bars a bare name plays."""
+    items = []
+    for name in visits:
+        own = aliases.get(bare_name(name), name)
+        items.append(OrderItem(own, called=_called(name, own)))
+    return tuple(items)
 
 
 def _no_section(name: str, names: Sequence[str]) -> str:

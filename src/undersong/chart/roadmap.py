@@ -29,8 +29,9 @@ class PlayedBar:
     """One bar as it is played.
 
     `number` counts full bars from 1; a pick-up at the start is 0. `visit` is 1 the first time a
-    section is played, `key` the key in force, `bar` the written bar with the chords it holds
-    this time. `is_first` marks the first bar of a visit, `is_out` where the bass lays out.
+    section is played, `called` what it is called there (Verse 2 may play the bars of Verse),
+    `key` the key in force, `bar` the written bar with the chords it holds this time. `is_first`
+    marks the first bar of a visit, `is_out` where the bass lays out.
     """
 
     number: int
@@ -45,6 +46,7 @@ class PlayedBar:
     is_first: bool
     section_index: int
     bar_index: int
+    called: str
 
     @property
     def events(self) -> tuple[ChordEvent, ...]:
@@ -100,7 +102,7 @@ class _Walk:
             section = self.song.section(item.name)
             self._change(item.lift)
             for _ in range(item.times * section.times):
-                self._visit(section)
+                self._visit(section, item.title)
         return self.played
 
     def _change(self, change: KeyChange | None) -> None:
@@ -115,7 +117,7 @@ class _Walk:
             self.lifted.add(index)
         self._change(change)
 
-    def _visit(self, section: Section) -> None:
+    def _visit(self, section: Section, called: str) -> None:
         self.visits[section.name] = self.visits.get(section.name, 0) + 1
         if section.name != self.section:
             self.section, self.lifted = section.name, set()
@@ -148,6 +150,7 @@ class _Walk:
                     is_first,
                     self.index[section.name],
                     index,
+                    called,
                 )
             )
             self.at += bar.length

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import groupby
 
-from undersong.chart.headers import read_order
+from undersong.chart.headers import bare_name, order_of, read_order
 from undersong.chart.keyfind import KeyGuess, find_key
 from undersong.chart.names import Naming
 from undersong.chart.signs import SignError
@@ -18,7 +18,6 @@ from undersong.chart.song import (
     ASSUMED_TEMPO_BPM,
     Bar,
     KeyChange,
-    OrderItem,
     Remark,
     Section,
     Song,
@@ -97,7 +96,7 @@ def song_from(sheet: Sheet, settings: SheetSettings, *, source: str | None = Non
     shapes, sounding = _keys(sheet, settings)
     sections = tuple(_counted(sheet, shapes, sounding, settings.habit))
     names = [section.name for section in sections]
-    order = () if sheet.visits in (names, []) else tuple(OrderItem(v) for v in sheet.visits)
+    order = () if sheet.visits in (names, []) else order_of(sheet.visits, sheet.aliases)
     if sheet.tempo_bpm is None:
         sheet.assumed.add("tempo")
         sheet.remark(0, 0, "guessed", f"No tempo is written; {ASSUMED_TEMPO_BPM:g} is assumed.")
@@ -125,10 +124,12 @@ def play_order(sheet: Sheet) -> None:
     except SignError as error:
         sheet.remark(line, 1, "left out", f"The order is not used. {error.message}")
         return
-    sheet.visits = [item.name for item in items for _ in range(item.times)]
+    sheet.visits = [item.title for item in items for _ in range(item.times)]
+    sheet.aliases |= {bare_name(item.called): item.name for item in items if item.called}
+    played = {item.name for item in items}
     sheet.remark(line, 1, "guessed", "This line is read as the order.")
     for name in names:
-        if name not in sheet.visits:
+        if name not in played:
             sheet.remark(line, 1, "left out", f"{name} is not in the order.")
 
 

@@ -149,12 +149,22 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class OrderItem:
-    """One entry of the roadmap. `is_open` marks a repeat that goes on until the leader's cue."""
+    """One entry of the roadmap. `is_open` marks a repeat that goes on until the leader's cue.
+
+    `called` is what the leader calls it there where that is not the section's own name: Verse 2,
+    which plays the bars of Verse.
+    """
 
     name: str
     times: int = 1
     lift: KeyChange | None = None
     is_open: bool = False
+    called: str = ""
+
+    @property
+    def title(self) -> str:
+        """What players call it."""
+        return self.called or self.name
 
 
 @dataclass(frozen=True, slots=True)

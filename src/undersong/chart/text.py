@@ -102,11 +102,11 @@ def _section_named(line: Line) -> str:
 def _order(head: Head, body: Body, faults: Faults) -> tuple[OrderItem, ...]:
     names = [section.name for section in body.sections]
     if not head.order:
-        return () if body.visits == names else tuple(OrderItem(name) for name in body.visits)
+        return () if body.visits == names else headers.order_of(body.visits, body.aliases)
     items: list[OrderItem] = []
     for line in head.order:
         try:
-            items += headers.read_order(
+            read = headers.read_order(
                 line.raw[line.column - 1 : len(line.plain.rstrip())],
                 line.column,
                 names,
@@ -114,6 +114,12 @@ def _order(head: Head, body: Body, faults: Faults) -> tuple[OrderItem, ...]:
             )
         except SignError as error:
             faults.sign_error(line.index, error)
+            continue
+        items += read
+        for item in read:
+            if item.called and headers.bare_name(item.called) not in body.aliases:
+                message = f"{item.called} has no bars of its own; those of {item.name} are played."
+                faults.remark(line.index, 1, message)
     if not faults.errors:
         _remark_unplayed(names, items, head, faults)
     return tuple(items)

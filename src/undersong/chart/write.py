@@ -149,7 +149,7 @@ def order_words(order: tuple[OrderItem, ...]) -> str:
     """The roadmap as it is typed."""
     words = []
     for item in order:
-        text = item.name + (f" x{item.times}" if item.times > 1 else "")
+        text = item.title + (f" x{item.times}" if item.times > 1 else "")
         text += f" {change_words(item.lift)}" if item.lift else ""
         words.append(text + (" x?" if item.is_open else ""))
     return ", ".join(words)

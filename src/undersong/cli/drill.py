@@ -48,7 +48,11 @@ def add(commands: Commands) -> None:
         help="G, Bb, F#m ... (needed, unless a song gives it)",
     )
     command.add_argument(
-        "--tempo", type=bpm, metavar="BPM", help="default 70, or the song's own where it is slower"
+        "--tempo",
+        type=bpm,
+        metavar="BPM",
+        help="default 70, or the song's own where it is slower; for hard places of a slow part "
+        "three quarters of its own",
     )
     command.add_argument("--meter", type=reads(parse_meter), metavar="M", help="4/4, 6/8 ...")
     command.add_argument("--seed", type=int, default=1, help="for drills that choose at random")
@@ -143,6 +147,7 @@ def _weak_places(args: argparse.Namespace) -> DrillSheet:
     from undersong.drills.catalogue import weakness_drill
     from undersong.errors import UndersongError
     from undersong.exchange import read_part
+    from undersong.practice.ladder import slow_bpm
 
     if args.name is not None or args.song is not None:
         raise UndersongError("Give the name of a drill or a part to work on, not both.")
@@ -152,7 +157,7 @@ def _weak_places(args: argparse.Namespace) -> DrillSheet:
         instrument_of(args),
         missed=args.missed,
         bars=args.bars,
-        tempo_bpm=args.tempo or min(SLOW_BPM, part.tempo_bpm),
+        tempo_bpm=args.tempo or slow_bpm(part.tempo_bpm),
     )
 
 

@@ -120,6 +120,7 @@ def _section_levels(song: Song, asked: list[tuple[str, int]]) -> dict[str, int]:
     from undersong.chart.headers import bare_name
 
     names = [section.name for section in song.sections]
+    names += [item.called for item in song.playing_order if item.called]
     levels: dict[str, int] = {}
     for name, level in asked:
         bare = bare_name(name)

@@ -5,11 +5,11 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable
 from datetime import UTC, datetime
-from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from undersong.cli.options import write_bytes
+from undersong.theory.meter import beat_count
 
 if TYPE_CHECKING:
     from undersong.page.pack import Edition
@@ -76,13 +76,16 @@ def write_track(path: Path, part: Part) -> float:
     return mix.start_s
 
 
-LEGEND = "Each note: beat (+ is the and), name(degree), string:fret (string 1 is the highest)."
+LEGEND = "Each note: beat ({}), name(degree), string:fret (string 1 is the highest)."
+COUNTED = "+ is the and"
+COUNTED_IN_THREES = "+ and a are its second and third eighth"
 
 
 def part_lines(part: Part) -> list[str]:
     """The part for reading: a line a bar, each note with its place on the neck."""
     head = f"{part.title}, key of {part.key}, {part.meter}, {part.tempo_bpm:g} a minute"
-    lines = [head, LEGEND, ""]
+    is_compound = part.meter.is_compound
+    lines = [head, LEGEND.format(COUNTED_IN_THREES if is_compound else COUNTED), ""]
     sections = {mark.at: mark for mark in part.sections}
     for bar in part.bars:
         inside = sorted(at for at in sections if bar.at <= at < bar.at + bar.length)
@@ -102,8 +105,7 @@ def _bar_text(part: Part, bar: Bar) -> str:
 
 
 def _beat_text(part: Part, at: Wholes) -> str:
-    whole, rest = divmod(part.place_of(at)[1], 1)
-    return f"{whole}+" if rest == Fraction(1, 2) else f"{float(whole + rest):.4g}"
+    return beat_count(part.place_of(at)[1], part.meter_at(at))
 
 
 def _note_text(note: Note) -> str:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from undersong.cli.options import Commands, add_json, print_json, write_bytes
 from undersong.cli.outputs import today
 from undersong.cli.sunday import sunday
-from undersong.cli.track import CLIMB_TIMES, climb_bpm, hardest
+from undersong.cli.track import CLIMB_TIMES, hardest
 from undersong.errors import UndersongError
 
 if TYPE_CHECKING:
@@ -248,6 +248,7 @@ def _tracks(
     soundfont: SoundFont | None,
 ) -> Iterator[Track]:
     from undersong.lines import drum_part, pad_part
+    from undersong.practice.ladder import clean_climb
     from undersong.sound.tracks import TrackKind, practice_tracks, tuning_track
 
     yield tuning_track(instrument.tuning.midis)
@@ -259,7 +260,7 @@ def _tracks(
             each.part,
             band,
             kinds=whole,
-            climb_bpm=climb_bpm(each.part.tempo_bpm),
+            climb_bpm=clean_climb(each.part.tempo_bpm),
             soundfont=soundfont,
         )
         if HARD_BARS in kinds and each.part.notes:
@@ -275,6 +276,7 @@ def _hard_bars(
     soundfont: SoundFont | None,
 ) -> Track:
     """The hardest bar and the next, looped, from slow to the song's tempo by the practice rule."""
+    from undersong.practice.ladder import clean_climb
     from undersong.sound.tracks import Track, file_name_of, loop_track
 
     song = Track(file_name_of(name), part.title, part, band, soundfont=soundfont)
@@ -283,5 +285,5 @@ def _hard_bars(
         loop,
         name=f"{song.name} - hard bars, climbing",
         title=f"{loop.title}, climbing",
-        tempos_bpm=climb_bpm(loop.part.tempo_bpm),
+        tempos_bpm=clean_climb(loop.part.tempo_bpm),
     )

@@ -182,6 +182,7 @@ def run(args: argparse.Namespace) -> int:
 def _asked(
     args: argparse.Namespace, part: Part, band: tuple[Part, ...], instrument: Instrument
 ) -> Track:
+    from undersong.practice.ladder import clean_climb
     from undersong.sound.soundfont import open_soundfont
     from undersong.sound.strings import FINGERS, PICK
     from undersong.sound.tracks import Track, loop_track
@@ -209,7 +210,7 @@ def _asked(
         usual = CLIMB_TIMES if args.climb else LOOP_TIMES
         track = loop_track(track, bars, times=usual if args.times is None else args.times)
     if args.climb:
-        return replace(track, name=args.out.stem, tempos_bpm=climb_bpm(part.tempo_bpm))
+        return replace(track, name=args.out.stem, tempos_bpm=clean_climb(part.tempo_bpm))
     tempos_bpm = () if args.tempo is None else (args.tempo,)
     return replace(track, name=args.out.stem, tempos_bpm=tempos_bpm)
 
@@ -243,16 +244,6 @@ def hardest(part: Part, instrument: Instrument) -> tuple[int, int]:
     bar = max(found, key=lambda each: each.points)
     first = min(bar.index, max(0, len(bars) - 2))
     return bars[first].number, bars[min(first + 1, len(bars) - 1)].number
-
-
-def climb_bpm(song_bpm: float) -> tuple[float, ...]:
-    """The tempos of a climb in which every pass is clean, up to the song's own."""
-    from undersong.practice.ladder import Outcome, climb, rule_for_song
-
-    rule = rule_for_song(song_bpm)
-    most = rule.in_a_row * (2 + int((song_bpm - rule.start_bpm) // rule.up_bpm))
-    tempos = climb(rule, [Outcome.CLEAN] * most).tempos_bpm
-    return tuple(tempo for tempo in tempos if tempo <= song_bpm)
 
 
 def _write_stems(folder: Path | None, track: Track) -> tuple[Path, ...]:

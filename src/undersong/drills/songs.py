@@ -214,8 +214,8 @@ def _spot(part: Part, run: tuple[Stroke, ...]) -> _Spot:
     # The pick-up bar is the end of a full one: count its places from where that would begin.
     bar_at = bar.at + bar.length - bar.meter.bar if bar.number == 0 else bar.at
     weak = run[1] if len(run) > 1 else run[0]
-    number, beat = part.place_of(weak.at)
-    return _Spot(run, bar_at, f"Bar {number}, beat {float(beat):.4g}")
+    words = part.place_words(weak.at)
+    return _Spot(run, bar_at, words[:1].upper() + words[1:])
 
 
 def _meter_at(part: Part, at: Wholes) -> Meter:

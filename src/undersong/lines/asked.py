@@ -57,12 +57,15 @@ def no_such_bar(bar: int, score: Score) -> LineError:
 def check(score: Score, asked: Asked) -> None:
     """Refuse a level, section or bar that does not exist."""
     checked_level(asked.level)
-    names = {section.name.casefold() for section in score.song.sections}
+    called = [bar.called for bar in score.bars]
+    known = dict.fromkeys((*(section.name for section in score.song.sections), *called))
+    names = {name.casefold() for name in known}
     for name, level in asked.section_levels:
         checked_level(level)
         if name.casefold() not in names:
-            known = ", ".join(section.name for section in score.song.sections)
-            raise LineError(f"{score.song.title} has no section called {name}: it has {known}.")
+            raise LineError(
+                f"{score.song.title} has no section called {name}: it has {', '.join(known)}."
+            )
     numbers = {bar.number for bar in score.bars}
     for number, wish in asked.bars:
         if number not in numbers:
@@ -73,7 +76,8 @@ def check(score: Score, asked: Asked) -> None:
 
 def level_of(plan: BarPlan, asked: Asked) -> int:
     """The level of a bar before anything is wished of it: its section's, or the line's."""
-    for name, level in asked.section_levels:
-        if name.casefold() == plan.played.section.casefold():
-            return level
+    levels = {name.casefold(): level for name, level in asked.section_levels}
+    for name in (plan.played.called, plan.played.section):
+        if name.casefold() in levels:
+            return levels[name.casefold()]
     return asked.level

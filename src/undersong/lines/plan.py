@@ -94,7 +94,7 @@ def plan_bars(bars: Sequence[PlayedBar]) -> tuple[BarPlan, ...]:
     for number, stretch in enumerate(stretches):
         following = stretches[number + 1] if number + 1 < len(stretches) else None
         energies = _energies(bars[stretch.start : stretch.end], is_last=following is None)
-        leads_to = None if following is None else bars[following.start].section
+        leads_to = None if following is None else bars[following.start].called
         is_only = len(stretches) == 1
         for place, energy in enumerate(energies):
             index = stretch.start + place

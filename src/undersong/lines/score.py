@@ -6,7 +6,7 @@ and a pad differ in their notes alone.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
@@ -100,9 +100,7 @@ class Score:
                 KeyMark(bar.at, bar.key) for before, bar in pairwise(bars) if bar.key != before.key
             ),
             meter_marks=_meter_marks(bars, meter),
-            sections=tuple(
-                SectionMark(bar.at, bar.section, bar.visit) for bar in bars if bar.is_first
-            ),
+            sections=tuple(_section_marks(bars)),
             chords=self._chord_marks(),
             swing=swing_of(song, self.feel),
             minor_habit=song.minor_habit,
@@ -127,6 +125,15 @@ class Score:
 def score_of(song: Song, feel: Feel | None) -> Score:
     """The song laid out for players; `feel` None is the chart's own."""
     return Score(song, feel_of(song) if feel is None else feel)
+
+
+def _section_marks(bars: Sequence[PlayedBar]) -> Iterator[SectionMark]:
+    """A mark at every section by the name it is called there, and its time round by that name."""
+    visits: dict[str, int] = {}
+    for bar in bars:
+        if bar.is_first:
+            visits[bar.called] = visits.get(bar.called, 0) + 1
+            yield SectionMark(bar.at, bar.called, visits[bar.called])
 
 
 def _meter_marks(bars: Sequence[PlayedBar], meter: Meter) -> tuple[MeterMark, ...]:

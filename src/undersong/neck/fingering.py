@@ -20,6 +20,7 @@ from undersong.neck.repeats import repeats
 from undersong.neck.search import Line, Search, picked
 from undersong.neck.together import Held, groups, held_together, not_together
 from undersong.neck.wishes import ANYHOW, Wishes, strokes_to_finger, ways_of
+from undersong.theory.meter import beat_words
 from undersong.theory.part import Articulation, Part, Stroke
 
 __all__ = ["Fingering", "Wishes", "finger_part", "fingered", "position_name", "second_best"]
@@ -102,9 +103,8 @@ class Fingering:
                 bar = bars[bisect_right(starts, strokes[place].at) - 1]
                 early = bar.meter.bar - bar.length if bar.number == 0 else 0
                 beat = (strokes[place].at - bar.at + early) / bar.meter.beat + 1
-                told.append(
-                    f"Bar {bar.number}, beat {float(beat):.4g}: {self._shift(strokes, place)}"
-                )
+                words = beat_words(beat, bar.meter)
+                told.append(f"Bar {bar.number}, {words}: {self._shift(strokes, place)}")
         if len(told) == 1:
             told.append("The hand never shifts.")
         return tuple(told)

@@ -64,8 +64,8 @@ def strokes_to_finger(part: Part) -> tuple[Stroke, ...]:
 
 def where(part: Part, stroke: Stroke) -> str:
     """``Bar 3, beat 4``: where a stroke starts."""
-    bar, beat = part.place_of(stroke.at)
-    return f"Bar {bar}, beat {float(beat):.4g}"
+    words = part.place_words(stroke.at)
+    return words[:1].upper() + words[1:]
 
 
 def ways_of(

@@ -29,7 +29,7 @@ from undersong.page.marks import (
 )
 from undersong.theory.chord import Chord, NumberChord
 from undersong.theory.key import Key
-from undersong.theory.meter import Wholes
+from undersong.theory.meter import Wholes, beat_count
 
 RAISED = 0.52  # size of what stands raised after a number, as a share of the number's
 _LIFT_EM = 0.34
@@ -207,14 +207,14 @@ class BarInk:
         """The beat it comes on, counted in the bar it comes from."""
         meter = self.bar.meter
         place = (event.at - event.push) % meter.bar / meter.beat + 1
-        return f"{float(place):.3g}"
+        return beat_count(place, meter)
 
     def _place_words(self, slot: _Slot) -> str:
         """The beat of a chord that whole dots cannot count, else nothing."""
-        beat = self.bar.meter.beat
-        if slot.beats.denominator == 1 and slot.at % beat == 0:
+        meter = self.bar.meter
+        if slot.beats.denominator == 1 and slot.at % meter.beat == 0:
             return ""
-        return f"{float(slot.at / beat + 1):.3g}"
+        return beat_count(slot.at / meter.beat + 1, meter)
 
     @property
     def _is_uneven(self) -> bool:

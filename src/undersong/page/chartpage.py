@@ -429,7 +429,7 @@ def signs_of_key(key: Key) -> str:
 
 def order_words(item: OrderItem) -> str:
     """One entry of the roadmap in words."""
-    words = item.name + (f" ×{item.times}" if item.times > 1 else "")
+    words = item.title + (f" ×{item.times}" if item.times > 1 else "")
     words += f", {_steps(item.lift).strip(': ').lower()}" if item.lift and not item.lift.key else ""
     words += f", key of {signs_of_key(item.lift.key)}" if item.lift and item.lift.key else ""
     return words + (", round until the cue" if item.is_open else "")

@@ -15,7 +15,7 @@ from itertools import pairwise
 
 from undersong.neck.geometry import fret_distance_mm
 from undersong.neck.instrument import Instrument
-from undersong.theory.meter import Wholes
+from undersong.theory.meter import Wholes, beat_words
 from undersong.theory.part import Bar, Part, Stroke
 
 MOST_BARS = 3
@@ -182,16 +182,7 @@ class _Reading:
         )
 
     def _beat_words(self, at: Wholes) -> str:
-        beat, meter = self._beat(at), self.bars[self._bar_of(at)].meter
-        count = (beat - 1) * meter.beat * meter.unit + 1
-        if meter.is_compound and count.denominator == 1 and beat.denominator > 1:
-            return f"count {count} of {meter.upper}"
-        whole, rest = int(beat), beat % 1
-        if rest == 0:
-            return f"beat {whole}"
-        if rest == Fraction(1, 2):
-            return f"the and of {whole}"
-        return f"beat {float(beat):.2f}".rstrip("0")
+        return beat_words(self._beat(at), self.bars[self._bar_of(at)].meter)
 
 
 def _speed_words(count: int) -> tuple[str, str]:

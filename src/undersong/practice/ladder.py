@@ -27,6 +27,7 @@ from undersong.errors import PracticeError
 from undersong.theory.tempo import TEMPO_MAX_BPM, TEMPO_MIN_BPM
 
 ABOVE_SONG = 1.1  # the ceiling over a song's tempo, trade handbook 5.1
+SLOW_SHARE = 0.75  # of a slow song's tempo, where its hard bars are first worked on
 _BPM_DIGITS = 6  # keeps 70.1 + 0.1 + 0.1 at 70.3, far below anything a click can show
 
 
@@ -260,6 +261,25 @@ def rule_for_song(song_bpm: float, rule: Rule | None = None) -> Rule:
         ceiling_bpm=min(TEMPO_MAX_BPM, max(above, song_bpm)),
         song_bpm=song_bpm,
     )
+
+
+def slow_bpm(song_bpm: float) -> float:
+    """Where work on hard bars begins: 70, or three quarters of the song's tempo where that is less.
+
+    In whole beats a minute where the tempo leaves room for them; common practice, no source.
+    """
+    slow = math.floor(round(song_bpm * SLOW_SHARE, _BPM_DIGITS))
+    return max(TEMPO_MIN_BPM, min(Rule().start_bpm, slow))
+
+
+def clean_climb(song_bpm: float) -> tuple[float, ...]:
+    """The tempo of each pass from slow up to a song's own tempo, if every pass is clean."""
+    toward = rule_for_song(song_bpm)
+    start_bpm = slow_bpm(song_bpm)
+    rule = replace(toward, start_bpm=start_bpm, floor_bpm=min(toward.floor_bpm, start_bpm))
+    most = rule.in_a_row * (2 + int((song_bpm - start_bpm) // rule.up_bpm))
+    tempos = climb(rule, [Outcome.CLEAN] * most).tempos_bpm
+    return tuple(tempo for tempo in tempos if tempo <= song_bpm)
 
 
 def ladder_json(rule: Rule, ladder: Ladder) -> dict[str, object]:

@@ -53,6 +53,54 @@ class Meter:
 
 FOUR_FOUR = Meter(4, 4)
 
+# How beats are counted aloud: 1 e + a in four, 1 + a in three; common practice, no source.
+_SYLLABLES = {
+    4: ("", "e", "+", "a"),
+    3: ("", "+", "a"),
+}
+_SPOKEN = {"e": "the e of", "+": "the and of", "a": "the a of"}
+_ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
+_NOTE_NAMES = {8: "eighth", 16: "sixteenth", 32: "thirty-second"}
+
+
+def beat_words(beat: Fraction, meter: Meter) -> str:
+    """A place in a bar in words: ``beat 2``, ``the and of 2``; in 6/8 ``beat 2, third eighth``.
+
+    Parameters
+    ----------
+    beat
+        In counted beats of the meter, 1 on the bar line.
+    """
+    whole, inside = divmod(Fraction(beat), 1)
+    if not inside:
+        return f"beat {whole}"
+    syllable = _syllable(inside, meter)
+    if syllable and not meter.is_compound:
+        return f"{_SPOKEN[syllable]} {whole}"
+    written = inside * meter.beat
+    place, name = inside.numerator, f"of {inside.denominator}"
+    for unit, called in reversed(_NOTE_NAMES.items()):
+        if unit % written.denominator == 0:
+            place, name = int(written * unit), called
+    ordinal = _ORDINALS[place] if place < len(_ORDINALS) else f"{place + 1}th"
+    return f"beat {whole}, {ordinal} {name}"
+
+
+def beat_count(beat: Fraction, meter: Meter) -> str:
+    """The same in the fewest signs, as it is counted: ``2``, ``2+``, ``2a``."""
+    whole, inside = divmod(Fraction(beat), 1)
+    syllable = _syllable(inside, meter)
+    if syllable is not None:
+        return f"{whole}{syllable}"
+    return f"{whole}({inside.numerator + 1} of {inside.denominator})"
+
+
+def _syllable(inside: Fraction, meter: Meter) -> str | None:
+    """What is said at a part of a beat; None where it has no syllable."""
+    parts = 3 if meter.is_compound else 4
+    place = inside * parts
+    return _SYLLABLES[parts][int(place)] if place.denominator == 1 else None
+
 
 def parse_meter(text: str) -> Meter:
     """Read ``4/4``, ``6/8`` and the like."""

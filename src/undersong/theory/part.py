@@ -20,7 +20,7 @@ from fractions import Fraction
 from undersong.errors import TheoryError
 from undersong.theory.chord import NumberChord
 from undersong.theory.key import Degree, Key, MinorHabit
-from undersong.theory.meter import Meter, Wholes
+from undersong.theory.meter import Meter, Wholes, beat_words
 from undersong.theory.pitch import Pitch
 from undersong.theory.tempo import Swing, TempoMap, TempoMark, checked_tempo
 
@@ -217,6 +217,16 @@ class Part:
         if found.number == 0 and self.pickup:
             inside += found.meter.bar - found.length
         return found.number, inside / found.meter.beat + 1
+
+    def meter_at(self, at: Wholes) -> Meter:
+        """The meter in force at a place."""
+        meters = [mark.meter for mark in self.meter_marks if mark.at <= at]
+        return meters[-1] if meters else self.meter
+
+    def place_words(self, at: Wholes) -> str:
+        """A place as it is said: ``bar 3, beat 4``; ``bar 3, the and of 4``."""
+        bar, beat = self.place_of(at)
+        return f"bar {bar}, {beat_words(beat, self.meter_at(at))}"
 
     def key_at(self, at: Wholes) -> Key:
         """The key in force at a place."""
