@@ -2,10 +2,21 @@
 
 import pytest
 
-from undersong.lines.walk import Approach, approaches, arrives, best_road, lattice, scale_over
+from undersong.chart.song import in_key
+from undersong.chart.text import parse_song
+from undersong.lines import write_line
+from undersong.lines.walk import (
+    Approach,
+    approaches,
+    arrives,
+    best_road,
+    lattice,
+    readable,
+    scale_over,
+)
 from undersong.lines.weights import WEIGHTS
 from undersong.theory.chord import parse_number_chord
-from undersong.theory.key import parse_key
+from undersong.theory.key import MAJOR_KEYS, parse_key
 from undersong.theory.pitch import parse_pitch_name
 
 
@@ -16,7 +27,9 @@ def ways(target: str, goal: str, chord: str, key: str = "G", start: int = 0) -> 
 
 
 def spelled(target: str, chord: str, key: str, road: str) -> list[str]:
-    return [str(way.names[-1]) for way in ways(target, "it", chord, key) if way.road == road]
+    over, home = parse_number_chord(chord), parse_key(key)
+    found = [way.names[-1] for way in ways(target, "it", chord, key) if way.road == road]
+    return [str(readable(name, over, home)) for name in found]
 
 
 @pytest.mark.parametrize(
@@ -25,7 +38,10 @@ def spelled(target: str, chord: str, key: str, road: str) -> list[str]:
         ("D", "G", "C#", "Eb"),  # 4.5 of trade handbook 7.3: #4 under 5
         ("C", "G", [], "Db"),  # b5 above 4, trade handbook 7.3
         ("A", "C", "G#", "Bb"),
-        ("Bb", "Ab", "A", "Cb"),
+        ("Bb", "Ab", "A", "B"),  # no Cb where the key has none; common practice, no source
+        ("Eb", "Db", "D", "E"),
+        ("C#", "A", "C", []),
+        ("F", "Gb", "E", []),
         ("G#", "E", "G", []),  # F## is shown as its plain neighbour, trade handbook 3.3
     ],
 )
@@ -89,3 +105,18 @@ def test_arriving_is_a_step_and_not_a_repeat() -> None:
     assert arrives(35, 36, is_tone=False)
     assert not arrives(36, 36, is_tone=True)
     assert not arrives(33, 36, is_tone=True)
+
+
+def test_no_line_prints_a_double_sign_or_a_far_name_of_a_white_key() -> None:
+    text = "Title: A\nKey: Db\n\nVerse\n| 1 | 3(7) | 6- | 2(7) |\n| 5 | 4- | b3 | 1 | x2\n"
+    for key in MAJOR_KEYS:
+        song = in_key(parse_song(text), key)
+        for level in (4, 5, 6):
+            for note in write_line(song, level=level).part.notes:
+                assert note.chord is not None
+                own = {*key.names, *(name for _, name in note.chord.in_key(key).tones)}
+                name, degree = note.pitch.name, note.degree
+                assert abs(name.alteration) <= 1
+                assert str(name) not in ("B#", "E#", "Cb", "Fb") or name in own
+                assert degree is not None
+                assert abs(degree.alteration) <= 1, (key, note)

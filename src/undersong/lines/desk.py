@@ -11,7 +11,6 @@ from undersong.lines.plan import BarPlan
 from undersong.lines.score import Score
 from undersong.lines.search import Choice
 from undersong.lines.targets import TOP_OF_VERSE, chosen_octaves, targets_of
-from undersong.lines.walk import readable
 from undersong.lines.weights import LineWeights
 from undersong.neck.instrument import Instrument
 
@@ -63,7 +62,7 @@ class Desk:
             chord=target.chord,
             key=target.key,
             midi=midi,
-            name=readable(target.name),
+            name=target.name,
             touch=target.touch,
             is_arrival=target.is_arrival,
             push=target.push,
@@ -98,5 +97,4 @@ class Desk:
         here, following = self.targets[place], self.targets[place + 1]
         if following.at != here.until:
             return None
-        name = readable(following.name)
-        return Goal(self.midis[place + 1], name, f"the {following.chord.lowest}")
+        return Goal(self.midis[place + 1], following.name, f"the {following.chord.lowest}")

@@ -77,7 +77,7 @@ def _voicings(chord: NumberChord, key: Key) -> tuple[Voicing, ...]:
 
     Of a chord of more than four notes the fifth goes first, then the root: the bass has it.
     """
-    names = [readable(name) for _, name in chord.in_key(key).tones]
+    names = [readable(name, chord, key) for _, name in chord.in_key(key).tones]
     while len(names) > MOST_VOICES:
         names.pop(2 if len(names) > MOST_VOICES + 1 else 0)
     choices = [

@@ -19,7 +19,7 @@ from functools import lru_cache
 from undersong.lines.weights import LineWeights
 from undersong.theory.chord import NumberChord, Role
 from undersong.theory.interval import Interval, parse_interval
-from undersong.theory.key import Key
+from undersong.theory.key import Degree, Key
 from undersong.theory.pitch import SEMITONES_PER_OCTAVE, PitchName, plain_pitch
 
 HALF_STEP_UP, HALF_STEP_DOWN = Interval(1, 1), Interval(-1, -1)
@@ -27,6 +27,7 @@ FIFTH_UP = parse_interval("P5")
 STEP_SEMITONES = 2
 THIRD_SEMITONES = 4
 READABLE_ALTERATION = 1
+_WHITE_KEYS_ALTERED = ("B#", "E#", "Cb", "Fb")
 ROADS_IN_WORDS = {
     "above": "from above into",
     "below": "from below into",
@@ -59,11 +60,26 @@ def _sounding(chord: NumberChord, key: Key) -> tuple[PitchName, ...]:
     return (*(name for _, name in letters.tones), letters.lowest)
 
 
-def readable(name: PitchName) -> PitchName:
-    """The name, or its plain neighbour where it would need a double sign."""
-    if abs(name.alteration) <= READABLE_ALTERATION:
+def readable(name: PitchName, chord: NumberChord, key: Key) -> PitchName:
+    """The name as it is printed: no double sign ever, B# E# Cb Fb in key or chord alone."""
+    is_plain = abs(name.alteration) <= READABLE_ALTERATION
+    if is_plain and (str(name) not in _WHITE_KEYS_ALTERED or name in _at_home(chord, key)):
         return name
     return plain_pitch(name.pitch_class + 60, prefer_flats=name.alteration < 0).name
+
+
+def readable_degree(name: PitchName, chord: NumberChord, key: Key) -> Degree:
+    """The degree of a note: by what it is to key and chord, or as printed rather than doubled."""
+    degree = key.degree_of(name)
+    if abs(degree.alteration) <= READABLE_ALTERATION:
+        return degree
+    printed = key.degree_of(readable(name, chord, key))
+    return printed if abs(printed.alteration) < abs(degree.alteration) else degree
+
+
+@lru_cache(maxsize=4096)
+def _at_home(chord: NumberChord, key: Key) -> frozenset[PitchName]:
+    return frozenset((*key.names, *_sounding(chord, key)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,11 +142,11 @@ def _name_at(target: PitchName, move: int, scale: Sequence[PitchName]) -> PitchN
     wanted = (target.pitch_class + move) % SEMITONES_PER_OCTAVE
     for name in scale:
         if name.pitch_class == wanted:
-            return readable(name)
+            return name
     half = HALF_STEP_UP if move > 0 else HALF_STEP_DOWN
     if abs(move) == 1:
-        return readable(half.above_name(target))
-    return readable(Interval(1 if move > 0 else -1, move).above_name(target))
+        return half.above_name(target)
+    return Interval(1 if move > 0 else -1, move).above_name(target)
 
 
 def _inside(
@@ -176,9 +192,7 @@ def _fifth(target: PitchName, goal: str, scale: Sequence[PitchName]) -> Approach
     if name not in scale:
         return None
     why = f"the fifth of {goal}, a strong step to it"
-    return Approach(
-        "fifth", (FIFTH_UP.semitones - SEMITONES_PER_OCTAVE,), (readable(name),), (why,)
-    )
+    return Approach("fifth", (FIFTH_UP.semitones - SEMITONES_PER_OCTAVE,), (name,), (why,))
 
 
 def _walks(target: PitchName, goal: str, scale: Sequence[PitchName], start: int) -> list[Approach]:
@@ -226,7 +240,7 @@ def lattice(chord: NumberChord, key: Key, low: int, high: int, *, pentatonic: bo
         kept = {parse_interval(text).above_name(root).pitch_class for text in ("M2", "M6")} | tones
         scale = tuple(name for name in scale if name.pitch_class in kept)
     rows = [
-        (midi, readable(name), name.pitch_class in tones)
+        (midi, name, name.pitch_class in tones)
         for name in scale
         for midi in range(low, high + 1)
         if midi % SEMITONES_PER_OCTAVE == name.pitch_class

@@ -26,6 +26,7 @@ from undersong.lines.report import FOUR_STRINGS, LineReport, fast_shifts, report
 from undersong.lines.score import score_of
 from undersong.lines.search import Choice, best_line
 from undersong.lines.targets import Touch
+from undersong.lines.walk import readable, readable_degree
 from undersong.lines.weights import WEIGHTS, LineWeights
 from undersong.neck.fingering import Fingering, finger_part
 from undersong.neck.instrument import Instrument
@@ -306,8 +307,8 @@ def _notes(desk: Desk, line: Sequence[Figure]) -> tuple[Note, ...]:
             Note(
                 at=bar_at + tone.at,
                 length=tone.length,
-                pitch=tone.name.with_midi(tone.midi),
-                degree=target.key.degree_of(tone.name),
+                pitch=readable(tone.name, target.chord, target.key).with_midi(tone.midi),
+                degree=readable_degree(tone.name, target.chord, target.key),
                 chord=target.chord,
                 articulation=tone.articulation,
                 dynamic=dynamic,
