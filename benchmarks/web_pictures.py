@@ -30,7 +30,9 @@ PAGES = {
     "neck": "/neck?key=G",
     "choose": "/practice",
     "practice": SCALE,
+    "alone": "/practice/alone?drill=scale&key=G",
     "take": "/takes/3",
+    "session": "/takes/4",
     "log": "/log",
     "ready": "/ready",
     "standing": "/standing",
@@ -72,6 +74,9 @@ def _walk(page: Page) -> None:
     page.screenshot(path=PICTURES / "4-a-judged-pass.png")
     page.goto("/log")
     page.screenshot(path=PICTURES / "5-the-log.png")
+    page.goto("/practice/alone?drill=scale&key=G")
+    page.locator("[data-file]").set_input_files(TAKES / "third.flac")
+    page.locator(".session").first.wait_for()
 
 
 def _everything(front: Front, folder: Path) -> None:

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 import soundfile
 
+from undersong.web.alone import keep_session
 from undersong.web.desk import Desk
 from undersong.web.takes import Played, judge
 from undersong.web.work import work_of
@@ -33,7 +34,9 @@ PAGES = (
     "/practice",
     "/practice/at?drill=scale&key=G",
     "/practice/at?song=Slow%20Water,%20Bright%20Stone&section=Chorus",
+    "/practice/alone?drill=scale&key=G",
     "/takes/1",
+    "/takes/2",
     "/log",
     "/ready",
     "/standing",
@@ -53,13 +56,14 @@ def front(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Front]:
 
 
 def judge_one(desk: Desk) -> None:
-    """The demo's take with mistakes in it, so that there is a verdict to be seen."""
+    """The demo's take with mistakes in it, as a pass and as practice without one, to be seen."""
     samples, rate = soundfile.read(
         Path(str(files("undersong"))) / "demo" / "takes" / "third.flac", dtype="float32"
     )
     player = desk.book.player("Iris")
     work = work_of(desk, player, {"drill": "scale", "key": "G"})
     judge(desk, player, work, Played(str(uuid.uuid4()), samples, rate, 75.0))
+    keep_session(desk, player, work, Played(str(uuid.uuid4()), samples, rate, 75.0))
 
 
 WIDE = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"

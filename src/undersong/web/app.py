@@ -83,6 +83,7 @@ class _Rest:
 @cache
 def _rest() -> Router:
     from undersong.web import (
+        alone,
         listening,
         logpage,
         necks,
@@ -101,6 +102,7 @@ def _rest() -> Router:
         packs,
         necks,
         practice,
+        alone,
         takes,
         listening,
         logpage,

@@ -52,7 +52,7 @@ _PLAYER_READS = re.compile(
     r"|/log/undersong-log\.(json|csv)|/takes/[^/]+|/takes/[^/]+/sound|/pack\.pdf|/pack(/.*)?"
 )
 _PLAYER_WRITES = re.compile(
-    r"/me|/leave|/practice/(pain|agree)|/takes|/takes/[^/]+/(overrule|delete)|/ready/delay"
+    r"/me|/leave|/practice/(pain|agree|alone)|/takes|/takes/[^/]+/(overrule|delete)|/ready/delay"
     r"|/log/recordings|/song/bar|/pack(/.*)?"
 )
 _READS = frozenset({"GET", "HEAD", "OPTIONS"})

@@ -134,6 +134,11 @@ def fits(hearing: Hearing, part: Part) -> bool:
     )
 
 
+def is_session(take: Take) -> bool:
+    """Whether a take is practice without a script and no pass."""
+    return take.hearing is not None and "passages" in take.hearing
+
+
 def weak_in(takes: Sequence[Take]) -> tuple[WeakBar, ...]:
     """The weak bars of takes of one item; those of a line written anew since are left out."""
     if not takes or takes[-1].item.part is None:
@@ -142,7 +147,9 @@ def weak_in(takes: Sequence[Take]) -> tuple[WeakBar, ...]:
     judged = [
         take.judged
         for take in takes
-        if take.hearing is not None and fits(hearing_of(take.hearing), part)
+        if take.hearing is not None
+        and not is_session(take)
+        and fits(hearing_of(take.hearing), part)
     ]
     return weak_bars(part, judged)
 

@@ -20,6 +20,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 from undersong.ear import window_ms
 from undersong.errors import UndersongError
 from undersong.log.values import Player
+from undersong.web.alone import keep_session
 from undersong.web.desk import Desk
 from undersong.web.incoming import Incoming, Samples, read_block
 from undersong.web.live import Alongside
@@ -155,7 +156,8 @@ def _judged(socket: WebSocket, begin: dict[str, object], incoming: Incoming) -> 
         lost_ms=arrived.lost_ms,
         refusal=arrived.refusal,
     )
-    return verdict_json(desk, judge(desk, player, work, played))
+    keep = keep_session if begin.get("session") is True else judge
+    return verdict_json(desk, keep(desk, player, work, played))
 
 
 ROUTES = (WebSocketRoute("/listen", listen), WebSocketRoute("/tune", tune))

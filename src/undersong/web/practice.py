@@ -28,7 +28,7 @@ from undersong.sound.schedule import ClickPattern, ClickPlan, schedule
 from undersong.theory.key import MAJOR_KEYS, MINOR_KEYS
 from undersong.web.climbview import climb_view
 from undersong.web.desk import Desk
-from undersong.web.judged import weak_in
+from undersong.web.judged import is_session, weak_in
 from undersong.web.pages import (
     desk_of,
     environment,
@@ -84,7 +84,11 @@ def _plan(desk: Desk, player: Player, songs: Sequence[Song]) -> DayPlan:
         label = _label(song)
         sections = tuple(section.name for section in song.sections)
         wanted.append(PlanSong(label, song.title, song.tempo_bpm, sections))
-        takes = [take for take in desk.book.takes_of(player) if take.item.label == label]
+        takes = [
+            take
+            for take in desk.book.takes_of(player)
+            if take.item.label == label and not is_session(take)
+        ]
         weak += weak_spots(label, song.title, weak_in(takes[-1:]))
     return daily_plan(wanted, weak, day=desk.today(), last_pain=player.pain_said_on)
 

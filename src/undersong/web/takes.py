@@ -29,8 +29,17 @@ from undersong.theory.tempo import TEMPO_MAX_BPM, TEMPO_MIN_BPM
 from undersong.web.climbview import climb_view
 from undersong.web.desk import Desk
 from undersong.web.incoming import LEAST_SAID_MS, LONGEST_S
-from undersong.web.judged import faults_of, fits, hearing_of, marks_of, spoken, strip_of
+from undersong.web.judged import (
+    faults_of,
+    fits,
+    hearing_of,
+    is_session,
+    marks_of,
+    spoken,
+    strip_of,
+)
 from undersong.web.pages import back_to, desk_of, field, fragment, number, own_only, page, player_of
+from undersong.web.sessionview import session_html
 from undersong.web.tabs import tab_bars
 from undersong.web.work import Work, kept_item, level_of, work_of
 
@@ -83,13 +92,21 @@ def checked_rate(value: object) -> int:
     return round(value)
 
 
+def already_kept(desk: Desk, takes: Sequence[Take], uid: str) -> KeptTake | None:
+    """The take of a name where it was sent once before."""
+    for take in takes:
+        if take.uid == uid:
+            ladder = desk.book.ladder_of(desk.book.player(take.player), take.item).ladder
+            return KeptTake(take, ladder, ladder)
+    return None
+
+
 def judge(desk: Desk, player: Player, work: Work, played: Played) -> KeptTake:
     """Listen to a pass and keep it with the step of its climb; the same pass twice is one."""
     takes = desk.book.takes_of(player)
-    for take in takes:
-        if take.uid == played.uid:
-            ladder = desk.book.ladder_of(player, take.item).ladder
-            return KeptTake(take, ladder, ladder)
+    kept = already_kept(desk, takes, played.uid)
+    if kept is not None:
+        return kept
     part = work.part.at_tempo(played.tempo_bpm)
     with _LISTENING:
         hearing = hear(
@@ -103,7 +120,7 @@ def judge(desk: Desk, player: Player, work: Work, played: Played) -> KeptTake:
     if played.refusal:
         hearing = replace(hearing, clean=None, reason=played.refusal)
     length_s = len(played.samples) / played.sample_rate_hz
-    audio = _recorded(desk, player, played)
+    audio = recorded(desk, player, played)
     try:
         return desk.book.keep_take(
             player,
@@ -111,7 +128,7 @@ def judge(desk: Desk, player: Player, work: Work, played: Played) -> KeptTake:
             outcome=outcome_of(hearing.clean),
             tempo_bpm=played.tempo_bpm,
             at=desk.clock(),
-            hearing=hearing_json(hearing) | _holes(played),
+            hearing=hearing_json(hearing) | ({} if played.refusal else holes(played)),
             tolerance_ms=hearing.tolerance_ms,
             length_s=length_s if played.is_live else 0.0,
             whole=not work.section and hearing.stopped_at is None,
@@ -139,9 +156,9 @@ def _part_of(take: Take) -> Part | None:
     return part_from_json(take.item.part).at_tempo(take.tempo_bpm)
 
 
-def _holes(played: Played) -> dict[str, object]:
+def holes(played: Played) -> dict[str, object]:
     """What is kept with the hearing of a take with holes that was judged all the same."""
-    if played.refusal or played.lost_ms <= LEAST_SAID_MS:
+    if played.lost_ms <= LEAST_SAID_MS:
         return {}
     return {"lost_ms": round(played.lost_ms, 1)}
 
@@ -150,7 +167,7 @@ def _holes(played: Played) -> dict[str, object]:
 _LISTENING = threading.Lock()
 
 
-def _recorded(desk: Desk, player: Player, played: Played) -> str | None:
+def recorded(desk: Desk, player: Player, played: Played) -> str | None:
     """The recording's name in its folder; None where the player has not agreed to keep any."""
     folder = desk.book.recordings
     if player.recordings_agreed_at is None or folder is None:
@@ -163,6 +180,9 @@ def _recorded(desk: Desk, player: Player, played: Played) -> str | None:
 
 def verdict_html(desk: Desk, take: Take, *, said: str = "") -> Markup:
     """The judged pass as a piece of a page."""
+    part = _part_of(take)
+    if is_session(take) and part is not None:
+        return session_html(take, part, _lost_words(take))
     player = desk.book.player(take.player)
     state = desk.book.ladder_of(player, take.item)
     climb = climb_view(desk.book.takes_of(player, take.item), state)
@@ -226,29 +246,35 @@ def verdict_json(desk: Desk, kept: KeptTake) -> dict[str, object]:
 
 
 async def take_from_elsewhere(request: Request) -> Response:
-    """A take the browser decoded, as samples (32-bit floats, little-endian, one channel)."""
+    """A take the browser decoded, judged at the tempo that was asked."""
+    played = await played_elsewhere(request)
+    return JSONResponse(await run_in_threadpool(_from_elsewhere, request, played))
+
+
+def _from_elsewhere(request: Request, played: Played) -> dict[str, object]:
+    desk, player = desk_of(request), player_of(request)
+    if player is None:
+        raise UndersongError("Say first who is playing.")
+    work = work_of(desk, player, request.query_params)
+    return verdict_json(desk, judge(desk, player, work, played))
+
+
+async def played_elsewhere(request: Request) -> Played:
+    """What the browser decoded: samples (32-bit floats, little-endian, one channel)."""
     data = bytearray()
     async for chunk in request.stream():
         data += chunk
         if len(data) > LARGEST_ELSEWHERE_BYTES:
             raise UndersongError("This recording is too long: twenty minutes is the most.")
-    answer = await run_in_threadpool(_from_elsewhere, request, bytes(data), request.query_params)
-    return JSONResponse(answer)
-
-
-def _from_elsewhere(request: Request, data: bytes, query: QueryParams) -> dict[str, object]:
-    desk, player = desk_of(request), player_of(request)
-    if player is None:
-        raise UndersongError("Say first who is playing.")
+    query = request.query_params
     rate = checked_rate(number(query.get("rate", ""), "sample rate"))
-    played = Played(
+    return Played(
         uid=checked_uid(query.get("uid", "")),
-        samples=checked_samples(data, rate),
+        samples=checked_samples(bytes(data), rate),
         sample_rate_hz=rate,
         tempo_bpm=checked_tempo(number(query.get("tempo", ""), "tempo")),
         is_live=False,
     )
-    return verdict_json(desk, judge(desk, player, work_of(desk, player, query), played))
 
 
 def checked_samples(data: bytes, sample_rate_hz: int) -> Samples:
@@ -317,7 +343,7 @@ def _put_right_words(state: LadderState) -> str:
 
 def _overrule(desk: Desk, number: int, note: int) -> Take:
     take = desk.book.take(number)
-    if take.hearing is None:
+    if take.hearing is None or is_session(take):
         raise UndersongError("Nobody listened to this take: there is nothing to put right.")
     hearing = hearing_of(take.hearing)
     right = {each.note for each in take.overruled} | {note}

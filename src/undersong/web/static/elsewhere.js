@@ -30,12 +30,13 @@ function mono(sound) {
  * Have a file judged; the sound, to be heard again, and the verdict.
  * @param {File} file
  * @param {URLSearchParams} query what was played, and at what tempo
+ * @param {string} [where] who is to judge it
  */
-export async function judged(file, query) {
+export async function judged(file, query, where = "/takes") {
   const sound = await decoded(file);
   query.set("rate", String(sound.sampleRate));
   query.set("uid", crypto.randomUUID());
   const body = new Uint8Array(mono(sound).buffer);
-  const verdict = await fetchJson(`/takes?${query}`, { method: "POST", body });
+  const verdict = await fetchJson(`${where}?${query}`, { method: "POST", body });
   return { sound, verdict };
 }

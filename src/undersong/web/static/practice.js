@@ -6,6 +6,7 @@
  *
  * @typedef {import("./passsound.js").Sheet} Sheet
  */
+import { Asks } from "./asks.js";
 import { Capture, roundTrip } from "./capture.js";
 import { clickSound, context, fetchJson, paragraphs, say, watchLevel } from "./common.js";
 import { judged } from "./elsewhere.js";
@@ -39,13 +40,12 @@ class PracticeDesk extends HTMLElement {
   #takeId = 0;
   #turn = 0; // counts begun and stopped passes, so that what was stopped stays stopped
   #peak = 0;
-  #mayListen = false;
+  #asks = new Asks(this);
   #tabs = new BroadcastChannel("a pass");
   #isShared = false; // another tab plays at the same time
 
   connectedCallback() {
     this.#tempo = Number(this.dataset.tempo);
-    this.#mayListen = this.dataset.agreed === "yes";
     this.addEventListener("click", (event) => {
       const button = /** @type {HTMLElement} */ (event.target).closest("[data-do]");
       if (button instanceof HTMLElement) this.#do(button.dataset.do ?? "", button);
@@ -106,8 +106,7 @@ class PracticeDesk extends HTMLElement {
       else if (what === "slower") this.#setTempo(this.#tempo - 1);
       else if (what === "hands" && button) {
         button.setAttribute("aria-pressed", String(button.getAttribute("aria-pressed") !== "true"));
-      } else if (what === "listen" || what === "keep" || what === "no") await this.#consent(what);
-      else if (what === "pain-yes" || what === "pain-no") await this.#pain(what === "pain-yes");
+      } else if (this.#asks.isAnswer(what)) (await this.#asks.take(what)) && (await this.#pass());
       else if (what === "hear") this.#hear(0, false);
       else if (what === "hear-click") this.#hear(0, true);
       else if (what === "discard") await this.#discard();
@@ -147,16 +146,7 @@ class PracticeDesk extends HTMLElement {
   // A pass
 
   async #pass() {
-    if (this.dataset.hurt || !this.#part("[data-pain]").hidden) {
-      say(this, this.dataset.hurt ? "Not today: rest." : "First say how your hands are.");
-      this.#part(this.dataset.hurt ? "[data-stop]" : "[data-pain]").scrollIntoView();
-      return;
-    }
-    if (!this.#mayListen) {
-      this.#part("[data-consent]").hidden = false;
-      this.#part('[data-do="listen"]').focus();
-      return;
-    }
+    if (!this.#asks.allow()) return;
     const turn = (this.#turn += 1);
     this.#become("playing");
     this.#isShared = false;
@@ -359,26 +349,6 @@ class PracticeDesk extends HTMLElement {
   }
 
   // Around it
-
-  /** @param {string} answer */
-  async #consent(answer) {
-    this.#part("[data-consent]").hidden = true;
-    if (answer === "no") return;
-    if (answer === "keep") await fetchJson("/practice/agree", { method: "POST" });
-    this.#mayListen = true;
-    await this.#pass();
-  }
-
-  /** @param {boolean} hurts */
-  async #pain(hurts) {
-    const body = new URLSearchParams({ hurts: hurts ? "yes" : "no" });
-    await fetchJson("/practice/pain", { method: "POST", body });
-    this.#part("[data-pain]").hidden = true;
-    if (hurts) {
-      this.dataset.hurt = "yes";
-      this.#part("[data-stop]").hidden = false;
-    }
-  }
 
   async #model() {
     this.#become("model");

@@ -39,7 +39,10 @@ export class TakeStream {
   /** @type {(said: import("./live.js").LiveMessage[]) => void} */ onlive = () => {};
   /** @type {Promise<Verdict>} */ verdict;
 
-  /** @param {{ query: Record<string, string>, tempo: number, sample_rate: number, start_time: number | null }} begin */
+  /**
+   * @param {{ query: Record<string, string>, tempo: number, sample_rate: number,
+   *   start_time?: number | null, session?: boolean }} begin a session is practice without a script
+   */
   constructor(begin) {
     this.#begin = begin;
     this.verdict = new Promise((resolve, reject) => {
@@ -58,7 +61,7 @@ export class TakeStream {
     socket.onopen = () => {
       this.onconnection(true);
       // A take that is sent once more is only judged: what could be said of it live is past.
-      const live = this.#connections === 1;
+      const live = this.#connections === 1 && !this.#begin.session;
       socket.send(JSON.stringify({ type: "begin", uid: this.uid, live, ...this.#begin }));
       this.#sent = 0;
       this.#send();
