@@ -19,6 +19,7 @@ from undersong.lines import (
     another_idea,
     free_bar,
     line_report,
+    parse_feel,
     pin_bar,
     simplify_bar,
     write_line,
@@ -271,3 +272,15 @@ def test_a_note_struck_again_stays_on_its_string(level: int) -> None:
     for before, after in pairwise(strokes):
         if before.note.pitch == after.note.pitch and before.end == after.at:
             assert before.note.string == after.note.string, float(after.at)
+
+
+@pytest.mark.parametrize("name", ["shuffle", "half-time", "straight eighths"])
+def test_a_feel_that_six_eight_has_no_room_for_is_told(name: str) -> None:
+    song = parse_song("Title: A\nKey: G\nMeter: 6/8\n\nVerse\n| 1 | 4 |\n")
+    plain, asked = (write_line(song, level=3, feel=each) for each in (None, parse_feel(name)))
+    assert asked.part == plain.part
+    assert plain.remarks == ()
+    assert asked.remarks == (
+        f"The feel {name} changes nothing here: the beat of 6/8 divides in three as it is, "
+        "and the 6/8 rhythm is played.",
+    )

@@ -22,6 +22,7 @@ from undersong.chart.names import Naming
 from undersong.chart.sheet import BRACKETED, LETTER_KEY, Sheet, SheetSettings, play_order, song_from
 from undersong.chart.sheetfacts import facts_in, international
 from undersong.chart.sheetlines import (
+    ENDING,
     IDLE_MARKS,
     JUMP,
     JUMP_ADVICE,
@@ -43,6 +44,7 @@ from undersong.chart.sheetlines import (
 )
 from undersong.chart.signs import Reading, SignError, plain_signs
 from undersong.chart.song import (
+    EIGHTH,
     Bar,
     ChordEvent,
     KeyChange,
@@ -51,7 +53,7 @@ from undersong.chart.song import (
     Style,
 )
 from undersong.errors import ChartErrors, ChartSyntaxError, TheoryError
-from undersong.theory.chord import Chord, number_of
+from undersong.theory.chord import number_of
 from undersong.theory.key import parse_key
 from undersong.theory.meter import Meter
 
@@ -297,7 +299,8 @@ class SheetReader:
         for word in words:
             if word.guess:
                 self.sheet.remark(line, word.column, "guessed", f"{word.guess}.")
-            if word.kind == "word":
+            is_stray = word.kind == "ending" and "|" not in plain
+            if word.kind == "word" or is_stray:
                 is_bar = bar_of(plain, word) in unread
                 kept = "; its bar is kept, and the chord before carries on" if is_bar else ""
                 text = f"{word.text} is no chord that can be read{kept}."
@@ -309,7 +312,7 @@ class SheetReader:
             self._counted(line, words)
         else:
             chords = [word for word in words if word.kind == "chord"]
-            self.draft.bars += [self._whole(word.chord) for word in chords]
+            self.draft.bars += [self._whole(word) for word in chords]
             self.guessed_bars += len(chords)
         times = next((word for word in words if word.kind == "times"), None)
         self._finish_line(line, first, times_in(times.text) if times else 1)
@@ -327,9 +330,8 @@ class SheetReader:
             bars[first] = replace(bars[first], opens_repeat=True)
             bars[-1] = replace(bars[-1], closes_repeat=times)
 
-    def _whole(self, chord: Chord | None) -> Bar:
-        number = None if chord is None else number_of(chord, LETTER_KEY)
-        return Bar((ChordEvent(Fraction(0), number),), self.sheet.meter)
+    def _whole(self, word: Word) -> Bar:
+        return Bar((_event(word),), self.sheet.meter)
 
     def _counted(self, line: int, words: list[Word]) -> None:
         """Chords with a slash for each beat more, without bar lines."""
@@ -343,7 +345,7 @@ class SheetReader:
         assert self.draft is not None
         if len(slots) % beats:
             chords = [word for word in words if word.kind == "chord"]
-            self.draft.bars += [self._whole(word.chord) for word in chords]
+            self.draft.bars += [self._whole(word) for word in chords]
             self.sheet.remark(
                 line,
                 1,
@@ -356,19 +358,22 @@ class SheetReader:
             events = []
             for beat, slot in enumerate(slots[start : start + beats]):
                 if slot is not None:
-                    whole = self._whole(slot.chord).events[0]
-                    events.append(replace(whole, at=beat * self.sheet.meter.beat))
+                    events.append(replace(_event(slot), at=beat * self.sheet.meter.beat))
             self.draft.bars.append(Bar(tuple(events), self.sheet.meter))
 
     def _barred(self, line: int, plain: str, start: int, unread: set[int]) -> None:
         assert self.draft is not None
         parts = list(re.finditer(r"[^|]+", plain[start:]))
+        ending: tuple[int, ...] = ()
         for place, part in enumerate(parts):
+            first = len(self.draft.bars)
             text = part[0]
             opens, closes = text.startswith(":"), text.rstrip().endswith(":")
             words = words_of(text.replace(":", " "), self.settings.naming)
             played = [word for word in words if word.kind in ("chord", "mark")]
             times = next((word for word in words if word.kind == "times"), None)
+            named = next((ENDING.fullmatch(w.text) for w in words if w.kind == "ending"), None)
+            ending = ending if named is None else (int(named["number"]),)
             is_inside = part.start() > 0 and start + part.end() < len(plain)
             if is_inside and (start + part.start() in unread or _is_left_blank(parts, place)):
                 self.draft.bars.append(Bar((), self.sheet.meter, opens_repeat=opens))
@@ -383,6 +388,9 @@ class SheetReader:
             else:
                 bar = self._bar(line, start + part.start() + 1, played)
                 self.draft.bars.append(replace(bar, opens_repeat=opens))
+            self.draft.bars[first:] = [
+                replace(bar, endings=ending) for bar in self.draft.bars[first:]
+            ]
             if closes:
                 self._close()
 
@@ -399,9 +407,7 @@ class SheetReader:
         """What stands between two bar lines; shared evenly where its beats do not fit."""
         assert self.draft is not None
         signs = [
-            "0" if w.kind == "chord" and w.chord is None else str(w.chord or w.text)
-            for w in words
-            if w.text not in IDLE_MARKS
+            _signs(w) if w.kind == "chord" else w.text for w in words if w.text not in IDLE_MARKS
         ]
         reading = Reading(Style.LETTERS, LETTER_KEY, lambda _, __: None)
         before = self.draft.bars[-1].events if self.draft.bars else None
@@ -410,7 +416,8 @@ class SheetReader:
                 " ".join(signs), column, meter=self.sheet.meter, before=before, reading=reading
             )
         except SignError:
-            chords = [word.chord for word in words if word.kind == "chord"]
+            played = [word for word in words if word.kind == "chord"]
+            chords = [word.chord for word in played]
             if not chords:
                 return Bar((), self.sheet.meter)
             places = _shared_out(len(chords), self.sheet.meter)
@@ -421,10 +428,7 @@ class SheetReader:
             if len(chords) == 1:
                 said = f"The beats after {text} make no bar of {self.sheet.meter}; it gets the bar."
             self.sheet.remark(line, column, "guessed", said)
-            events = [
-                replace(self._whole(chord).events[0], at=at)
-                for at, chord in zip(places, chords, strict=True)
-            ]
+            events = [replace(_event(word), at=at) for at, word in zip(places, played, strict=True)]
             return Bar(tuple(events), self.sheet.meter)
 
     # Words
@@ -456,6 +460,28 @@ class SheetReader:
                 f"{self.guessed_bars} chords have no bar lines; each is given a bar of "
                 f"{self.sheet.meter}.",
             )
+
+
+def _event(word: Word) -> ChordEvent:
+    """A chord on the bar line, played as its signs say."""
+    number = None if word.chord is None else number_of(word.chord, LETTER_KEY)
+    return ChordEvent(
+        Fraction(0),
+        number,
+        held="held" in word.touch,
+        stopped="stopped" in word.touch,
+        push=EIGHTH if "pushed" in word.touch else Fraction(0),
+        fermata="fermata" in word.touch,
+    )
+
+
+def _signs(word: Word) -> str:
+    """The chord as our own charts write it."""
+    if word.chord is None:
+        return "0"
+    text = f"<{word.chord}>" if "held" in word.touch else str(word.chord)
+    text = ("<<" if "pushed" in word.touch else "") + text
+    return text + "!" * ("stopped" in word.touch) + "(hold)" * ("fermata" in word.touch)
 
 
 def _is_left_blank(parts: list[re.Match[str]], place: int) -> bool:

@@ -263,6 +263,9 @@ class BodyReader:
 
     def _beginning(self, line: Line, plain: str) -> tuple[str, int, tuple[int, ...] | None]:
         """The line, where its bars begin, and its ending; a section's name before them is read."""
+        bracketed = headers.bracketed_ending(plain)
+        if bracketed is not None:
+            return plain, bracketed[1], bracketed[0]
         first = plain.find("|")
         before = plain[:first] if first >= 0 else plain
         head, colon, _ = before.partition(":")

@@ -136,6 +136,7 @@ _ENDING = re.compile(
     r"\s*(?:ending|time)?\s*:?",
     re.IGNORECASE,
 )
+_BRACKETED_ENDING = re.compile(r"\s*[\[(](?P<which>[1-9])(?:\.|st|nd|rd|th)[\])]:?(?=.*\|)", re.I)
 _ORDINALS = {"first": 1, "second": 2, "third": 3}
 
 
@@ -308,6 +309,12 @@ def read_heading(text: str, column: int) -> Heading:
 
 def _unbracketed(name: str) -> str:
     return name[1:-1].strip(" :") if name[:1] == "[" and name[-1:] == "]" else name
+
+
+def bracketed_ending(plain: str) -> tuple[tuple[int, ...], int] | None:
+    """The times round of an ending in brackets, ``[1.] 4 | 5 :|``, and where its bars begin."""
+    match = _BRACKETED_ENDING.match(plain)
+    return None if match is None else ((int(match["which"]),), match.end())
 
 
 def read_ending(text: str) -> tuple[int, ...] | None:

@@ -34,6 +34,16 @@ JUMP = re.compile(
 JUMP_ADVICE = "write the order of the sections, as in Order: Verse, Chorus, Verse, Coda"
 _H_CHORD = re.compile(r"H(?![a-ln-z])")
 _ORDER = re.compile(r"\s*(?:order|form|roadmap)\s*:\s*(?=\S)", re.IGNORECASE)
+ENDING = re.compile(r"[\[(]?(?P<number>[1-9])(?:\.|st|nd|rd|th)[\])]?[:.]?", re.IGNORECASE)
+_ENDING_WORD = re.compile(r"[\[(]?(?:ending|time)[\])]?:?", re.IGNORECASE)
+_HOLD = re.compile(r"\(hold\)|𝄐", re.IGNORECASE)
+# Signs of how a chord is played, as our own charts have them, and others that are only told.
+_TOUCHED = re.compile(
+    r"(?P<push><<|<-|←|\^)?(?P<other>[>~'\"]+)?(?P<open>[<◇◆])?"
+    r"(?P<core>[A-Ha-h(NS][^<>◇◆!]*?)(?P<close>[>◇◆])?(?P<tail>(?:!|\(hold\)|𝄐)*)",
+    re.IGNORECASE,
+)
+_PLAIN_NAME = re.compile(r"(?!.*\(hold\))[^<>◇◆!^←~𝄐]+", re.IGNORECASE)
 _PLAYED_MARKS = {"/", "%", ".", "//", "///", "////", "0"}
 IDLE_MARKS = {"-", "--", "~", "→", "->", ">", "*", "&", "…", "..."}
 
@@ -44,9 +54,10 @@ class Word:
 
     text: str
     column: int
-    kind: str  # chord, mark, times or word
+    kind: str  # chord, mark, times, ending or word
     chord: Chord | None = None
     guess: str = ""
+    touch: tuple[str, ...] = ()  # how a chord is played: held, pushed, stopped, fermata
 
 
 def section_name(text: str) -> str | None:
@@ -82,6 +93,12 @@ def words_of(plain: str, naming: Naming) -> list[Word]:
     found: list[Word] = []
     plain = REPEAT.sub(lambda match: " " * len(match[0]), plain)
     for match in re.finditer(r"\([^()\s]*\)|[^\s|]+", plain):
+        last = found[-1] if found else None
+        if last is not None and last.kind == "chord" and _HOLD.fullmatch(match[0]):
+            found[-1] = replace(last, touch=(*last.touch, "fermata"))
+            continue
+        if last is not None and last.kind == "ending" and _ENDING_WORD.fullmatch(match[0]):
+            continue
         word = _word(match[0], match.start() + 1, naming)
         joined = _joined_by_dashes(word, naming) if word.kind == "word" else []
         found += joined or [word]
@@ -120,10 +137,32 @@ def _word(text: str, column: int, naming: Naming) -> Word:
         return Word(text, column, "mark")
     if TIMES.fullmatch(text):
         return Word(text, column, "times")
-    name = read_name(text, naming)
+    if ENDING.fullmatch(text):
+        return Word(text, column, "ending")
+    name = read_name(text, naming) if _PLAIN_NAME.fullmatch(text) else None
     if name is not None:
         return Word(text, column, "chord", name.chord, name.guess)
-    return Word(text, column, "word")
+    return _touched(text, column, naming) or Word(text, column, "word")
+
+
+def _touched(text: str, column: int, naming: Naming) -> Word | None:
+    """A chord with a sign that says how it is played: ``<G>``, ``^C``, ``G!``, ``D(hold)``."""
+    match = _TOUCHED.fullmatch(text)
+    name = None if match is None else read_name(match["core"], naming)
+    if match is None or name is None:
+        return None
+    is_held = bool(match["open"] and match["close"]) or match["open"] in ("◇", "◆")
+    tail = match["tail"].casefold()
+    touch = [
+        *(["held"] if is_held else []),
+        *(["pushed"] if match["push"] else []),
+        *(["stopped"] if "!" in tail else []),
+        *(["fermata"] if "hold" in tail or "𝄐" in tail else []),
+    ]
+    guess = name.guess
+    if name.chord is not None and (match["other"] or (not is_held and match["open"])):
+        guess = guess or f"{text} is read as {name.chord}"
+    return Word(text, column, "chord", name.chord, guess, tuple(touch))
 
 
 def is_chord_line(words: list[Word]) -> bool:

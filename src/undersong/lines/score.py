@@ -127,6 +127,17 @@ def score_of(song: Song, feel: Feel | None) -> Score:
     return Score(song, feel_of(song) if feel is None else feel)
 
 
+def feel_remarks(score: Score) -> tuple[str, ...]:
+    """What to say of a feel that the song's meter leaves no room for."""
+    meter, feel = score.song.meter, score.feel
+    if not meter.is_compound or feel is Feel.BALLAD_68:
+        return ()
+    return (
+        f"The feel {feel.value} changes nothing here: the beat of {meter} divides in three as it "
+        "is, and the 6/8 rhythm is played.",
+    )
+
+
 def _section_marks(bars: Sequence[PlayedBar]) -> Iterator[SectionMark]:
     """A mark at every section by the name it is called there, and its time round by that name."""
     visits: dict[str, int] = {}

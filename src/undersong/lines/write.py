@@ -23,7 +23,7 @@ from undersong.lines.feel import Feel
 from undersong.lines.figures import Figure, Kind
 from undersong.lines.levels import LOWEST_LEVEL, MELODY
 from undersong.lines.report import FOUR_STRINGS, LineReport, fast_shifts, report_on
-from undersong.lines.score import score_of
+from undersong.lines.score import feel_remarks, score_of
 from undersong.lines.search import Choice, best_line
 from undersong.lines.targets import Touch
 from undersong.lines.walk import readable, readable_degree
@@ -165,7 +165,7 @@ def _written(song: Song, asked: Asked, instrument: Instrument, weights: LineWeig
         asked,
         instrument,
         _ideas(desk, line),
-        tuple(simpler[number] for number in sorted(simpler)),
+        (*feel_remarks(score), *(simpler[number] for number in sorted(simpler))),
         fingering,
         weights,
     )
