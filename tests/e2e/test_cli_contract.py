@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import signal
 import subprocess
@@ -215,7 +216,17 @@ def test_drills_are_listed(undersong: Undersong) -> None:
         (("neck", "--from", "9"), "not a degree"),
         (("climb", "CCX"), "X"),
         (("climb", "CC", "--up", "-5"), "more than 0"),
-        (("nothing",), "nothing"),
+        (("nothing",), "There is no command nothing: there are demo, chart"),
+        ((), "COMMAND is missing"),
+        (("line",), "CHART is missing"),
+        (("line", "x", "--level", "7"), "no level 7: levels go from 1, held roots, to 6"),
+        (("line", "x", "--level", "high"), "'high' is not a whole number"),
+        (("line", "x", "--another", "Chorus"), "'Chorus' is not a bar: write its number, as in 5"),
+        (("line", "x", "--span", "wide"), "'wide' is not a number"),
+        (("line", "x", "--key"), "what is asked is missing after it"),
+        (("line", "x", "--louder"), "Nothing here is called --louder"),
+        (("chart", "x", "--as", "tab"), "tab is not one of numbers, letters, both"),
+        (("track", "x", "--out", "y", "--climb", "--tempo", "60"), "cannot both be asked"),
     ],
 )
 def test_bad_words_get_one_sentence(
@@ -225,6 +236,7 @@ def test_bad_words_get_one_sentence(
     assert (said.status, said.out) == (2, "")
     assert needle in said.err
     assert said.err.count("\n") == 1
+    assert not re.search(r"argument|invalid|choice|\bint\b|\bfloat\b", said.err, re.IGNORECASE)
 
 
 @pytest.mark.parametrize("suffix", [".json", ".mid", ".musicxml"])
@@ -240,6 +252,15 @@ def test_finger_takes_every_kind_of_part(undersong: Undersong, tmp_path: Path, s
         note["midi"] for note in json.loads(said.out)["notes"]
     ]
     assert all(note["string"] and note["fret"] is not None for note in notes)
+
+
+def test_finger_promises_no_degrees_that_a_file_does_not_tell(
+    undersong: Undersong, tmp_path: Path
+) -> None:
+    path = tmp_path / "part.mid"
+    told = undersong("drill", "scale", "--key", "G", "--midi", path).out
+    assert "name(degree)" in told
+    assert "(degree)" not in undersong("finger", path).out
 
 
 def test_finger_by_wish(undersong: Undersong, tmp_path: Path) -> None:

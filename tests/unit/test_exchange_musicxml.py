@@ -273,8 +273,8 @@ OUTSIDE = '<!DOCTYPE score-partwise [<!ENTITY a SYSTEM "file:///etc/hostname">]>
     ("data", "sentence"),
     [
         (b"", "empty"),
-        (b"<score-partwise>", "not well-formed XML: line 1"),
-        (b"<html/>", "it holds <html>, not a score"),
+        (b"<score-partwise>", "breaks off or is damaged at line 1"),
+        (b"<html/>", "is no score: it begins with <html>"),
         (b"<score-partwise/>", "no notes"),
         (score(n("E1", 8), name="&d;", before=BILLION_LAUGHS), "declares XML entities"),
         (score(n("E1", 8), name="&a;", before=OUTSIDE), "declares XML entities"),
@@ -299,8 +299,8 @@ OUTSIDE = '<!DOCTYPE score-partwise [<!ENTITY a SYSTEM "file:///etc/hostname">]>
         ),
         (b"PK\x03\x04 and nothing", "damaged"),
         (mxl(b" " * 25_000_000), "The MusicXML file holds 24 MB, above"),
-        (mxl(b"<html/>"), "not a score"),
-        (b"<score-partwise>" + b"<a>" * 5000, "not well-formed"),
+        (mxl(b"<html/>"), "is no score"),
+        (b"<score-partwise>" + b"<a>" * 5000, "breaks off or is damaged"),
     ],
 )
 def test_what_is_no_part_is_told(data: bytes, sentence: str | None) -> None:

@@ -36,8 +36,12 @@ def test_the_kind_is_told_by_the_bytes(data: bytes, name: str) -> None:
         (b"Verse\n| 1 | 4 |", "song.txt", "song.txt: this holds no part we can read"),
         (b"", "song", "song: this holds no part we can read"),
         (b"", "song.mid", "song.mid: The MIDI file is empty"),
-        (b"not XML", "song.musicxml", "song.musicxml: This is not well-formed XML"),
-        (b"not JSON", str(PurePath("sets", "song.json")), "song.json: This is not JSON"),
+        (b"not XML", "song.musicxml", "song.musicxml: This XML breaks off or is damaged at line 1"),
+        (
+            b"not JSON",
+            str(PurePath("sets", "song.json")),
+            "song.json: This JSON breaks off or is mistyped at line 1",
+        ),
     ],
 )
 def test_what_holds_no_part_is_told_with_the_name(data: bytes, name: str, sentence: str) -> None:

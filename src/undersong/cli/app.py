@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
-from undersong.cli.options import Commands, add_json
+from undersong.cli.options import Commands, add_json, whole
 from undersong.errors import UndersongError
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ def add(commands: Commands) -> None:
         "set", nargs="?", type=Path, metavar="SET", help="a set file (.toml), or the folder of one"
     )
     command.add_argument("--log", type=Path, metavar="FILE", help="the log (default: see README)")
-    command.add_argument("--port", type=int, default=0, metavar="N", help="default: any free one")
+    command.add_argument("--port", type=whole, default=0, metavar="N", help="default: any free one")
     command.add_argument(
         "--no-browser", action="store_true", help="only print the address; open nothing"
     )
@@ -54,7 +54,7 @@ def add(commands: Commands) -> None:
         "--network", action="store_true", help="let phones and laptops on your network in"
     )
     network.add_argument(
-        "--network-port", type=int, default=NETWORK_PORT, metavar="N",
+        "--network-port", type=whole, default=NETWORK_PORT, metavar="N",
         help=f"the port they come to (default: {NETWORK_PORT})",
     )  # fmt: skip
     network.add_argument(

@@ -16,6 +16,7 @@ from undersong.cli.options import (
     print_json,
     read_bytes,
     reads,
+    whole,
 )
 from undersong.cli.sunday import low_json, show_week
 from undersong.errors import UndersongError
@@ -73,7 +74,7 @@ def add(commands: Commands) -> None:
         help="write it as a chart of ours; of a folder: a folder for its charts and a set",
     )
     sheet = command.add_argument_group("where a sheet does not say it itself")
-    sheet.add_argument("--capo", type=int, choices=range(12), metavar="FRET", help="0 to 11")
+    sheet.add_argument("--capo", type=whole, choices=range(12), metavar="FRET", help="0 to 11")
     sheet.add_argument("--meter", type=reads(parse_meter), metavar="M", help="4/4, 6/8 ...")
     sheet.add_argument(
         "--names", choices=("german", "solfege"), help="H for B and B for B flat; or Do Re Mi"

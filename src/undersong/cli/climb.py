@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from undersong.cli.options import Commands, add_json, bpm, print_json
+from undersong.cli.options import Commands, add_json, bpm, number, print_json, whole
 
 SAID = {"C": "clean", "F": "not clean", "U": "could not tell"}
 
@@ -21,9 +21,9 @@ def add(commands: Commands) -> None:
         "results", metavar="RESULTS", help="C clean, F not clean, U could not tell; oldest first"
     )
     command.add_argument("--start", type=bpm, metavar="BPM", help="first tempo (default 70)")
-    command.add_argument("--up", type=float, metavar="BPM", help="raise by (default 5)")
-    command.add_argument("--down", type=float, metavar="BPM", help="lower by (default 10)")
-    command.add_argument("--in-a-row", type=int, metavar="N", help="clean passes (default 2)")
+    command.add_argument("--up", type=number, metavar="BPM", help="raise by (default 5)")
+    command.add_argument("--down", type=number, metavar="BPM", help="lower by (default 10)")
+    command.add_argument("--in-a-row", type=whole, metavar="N", help="clean passes (default 2)")
     command.add_argument("--floor", type=bpm, metavar="BPM", help="never below (default 40)")
     command.add_argument("--ceiling", type=bpm, metavar="BPM", help="never above (default none)")
     add_json(command)

@@ -18,6 +18,7 @@ from undersong.cli.options import (
     print_json,
     read_bytes,
     reads,
+    whole,
 )
 from undersong.cli.outputs import add_outputs, part_lines, today, write_outputs
 from undersong.theory.key import parse_key
@@ -55,7 +56,7 @@ def add(commands: Commands) -> None:
         "three quarters of its own",
     )
     command.add_argument("--meter", type=reads(parse_meter), metavar="M", help="4/4, 6/8 ...")
-    command.add_argument("--seed", type=int, default=1, help="for drills that choose at random")
+    command.add_argument("--seed", type=whole, default=1, help="for drills that choose at random")
     command.add_argument(
         "--range",
         type=note_range,

@@ -13,6 +13,7 @@ from undersong.cli.options import (
     instrument_of,
     print_json,
     read_bytes,
+    whole,
 )
 from undersong.cli.outputs import add_outputs, part_lines, write_outputs
 from undersong.errors import UndersongError
@@ -30,8 +31,8 @@ def add(commands: Commands) -> None:
     )
     add_voice(command)
     add_instrument(command)
-    command.add_argument("--highest-fret", type=int, metavar="N", help="stay at or below it")
-    command.add_argument("--start-fret", type=int, metavar="N", help="put the first note there")
+    command.add_argument("--highest-fret", type=whole, metavar="N", help="stay at or below it")
+    command.add_argument("--start-fret", type=whole, metavar="N", help="put the first note there")
     command.add_argument(
         "--open-strings",
         choices=("liked", "allowed", "avoided", "never"),

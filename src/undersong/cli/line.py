@@ -12,9 +12,11 @@ from undersong.cli.options import (
     add_instrument,
     add_json,
     add_level,
+    bar_number,
     instrument_of,
     print_json,
     reads,
+    whole,
 )
 from undersong.cli.outputs import add_outputs, part_lines, write_outputs
 from undersong.theory.key import parse_key
@@ -52,7 +54,7 @@ def add(commands: Commands) -> None:
         "--another",
         action="append",
         default=[],
-        type=int,
+        type=bar_number,
         metavar="BAR",
         help="another idea for it",
     )
@@ -60,11 +62,11 @@ def add(commands: Commands) -> None:
         "--simplify",
         action="append",
         default=[],
-        type=int,
+        type=bar_number,
         metavar="BAR",
         help="a level lower there",
     )
-    command.add_argument("--seed", type=int, default=1, metavar="N", help="another line for each")
+    command.add_argument("--seed", type=whole, default=1, metavar="N", help="another line for each")
     add_instrument(command)
     add_outputs(command)
     add_json(command)

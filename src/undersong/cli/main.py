@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import re
 import sys
 from collections.abc import Sequence
 from importlib.metadata import version
@@ -37,9 +38,43 @@ _COMMANDS = (demo, chart, neck, drill, line, finger, hear, climb, pack, track, r
 
 class _Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
-        sentence = message[:1].upper() + message[1:]
+        sentence = plainly(message)
         print(f"{sentence}. Try: {self.prog} --help", file=sys.stderr)
         sys.exit(BAD_INPUT)
+
+
+_SAID = (
+    (
+        r"argument COMMAND: invalid choice: (?P<what>.+?) \(choose from (?P<right>.+)\)",
+        "There is no command {what}: there are {right}",
+    ),
+    (
+        r"argument (?P<where>\S+?): invalid choice: (?P<what>.+?) \(choose from (?P<right>.+)\)",
+        "{where}: {what} is not one of {right}",
+    ),
+    (r"argument (?P<where>.+?): expected .*", "{where}: what is asked is missing after it"),
+    (
+        r"argument (?P<where>.+?): not allowed with argument (?P<what>.+)",
+        "{where} and {what} cannot both be asked: leave one out",
+    ),
+    (r"argument (?P<where>.+?): (?P<what>.+)", "{where}: {what}"),
+    (r"unrecognized arguments: (?P<what>.+)", "Nothing here is called {what}"),
+    (r"the following arguments are required: (?P<what>.+)", "{what} is missing"),
+    (r"ambiguous option: (?P<what>\S+) could match (?P<right>.+)", "{what} may mean {right}"),
+)
+"""What the parser of options says, and how a musician would be told; tried in order."""
+
+
+def plainly(message: str) -> str:
+    """A complaint about options without a programmer's words."""
+    for pattern, words in _SAID:
+        match = re.fullmatch(pattern, message, re.DOTALL)
+        if match is not None:
+            said = {name: text.replace("'", "") for name, text in match.groupdict().items()}
+            if "right" not in said and "what" in said:
+                said["what"] = match["what"]
+            return words.format(**said)
+    return message[:1].upper() + message[1:]
 
 
 def parser() -> argparse.ArgumentParser:

@@ -16,21 +16,52 @@ if TYPE_CHECKING:
 
 # argparse names no public type for what add_subparsers returns.
 Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+Given = TypeVar("Given")
 Value = TypeVar("Value")
 
 HIGHEST_LEVEL = 6
 
 
-def reads(parse: Callable[[str], Value]) -> Callable[[str], Value]:
+def reads(parse: Callable[[Given], Value]) -> Callable[[Given], Value]:
     """Turn one of our readers into an argparse type that keeps its sentence."""
 
-    def read(text: str) -> Value:
+    def read(given: Given) -> Value:
         try:
-            return parse(text)
+            return parse(given)
         except UndersongError as error:
             raise argparse.ArgumentTypeError(str(error).rstrip(".")) from error
 
     return read
+
+
+def whole(text: str) -> int:
+    """A whole number."""
+    try:
+        return int(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number") from None
+
+
+def number(text: str) -> float:
+    """Any number; what it may be is said where it is used."""
+    try:
+        return float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number") from None
+
+
+def bar_number(text: str) -> int:
+    """One bar, as it is numbered in what is printed."""
+    if not text.strip().isdecimal():
+        raise argparse.ArgumentTypeError(f"{text!r} is not a bar: write its number, as in 5")
+    return int(text)
+
+
+def level(text: str) -> int:
+    """A player's level."""
+    from undersong.lines.levels import checked_level
+
+    return reads(checked_level)(whole(text))
 
 
 def bpm(text: str) -> float:
@@ -73,7 +104,7 @@ def add_instrument(command: argparse.ArgumentParser) -> None:
         help="a tuning by name (standard, five, drop d ...) or its strings from low to high: "
         "E1,A1,D2,G2",
     )
-    bass.add_argument("--frets", type=int, default=20, metavar="N", help="default 20")
+    bass.add_argument("--frets", type=whole, default=20, metavar="N", help="default 20")
     bass.add_argument(
         "--scale-length",
         type=reads(parse_scale_length),
@@ -90,7 +121,7 @@ def add_instrument(command: argparse.ArgumentParser) -> None:
     )
     bass.add_argument(
         "--span",
-        type=float,
+        type=number,
         default=ADULT_SPAN_MM,
         metavar="MM",
         help=f"finger 1 to finger 4, relaxed (default {ADULT_SPAN_MM:g})",
@@ -130,8 +161,7 @@ def add_level(command: argparse.ArgumentParser, what: str) -> None:
     """`--level`: the player's level, 1 to 6."""
     command.add_argument(
         "--level",
-        type=int,
-        choices=range(1, HIGHEST_LEVEL + 1),
+        type=level,
         default=1,
         metavar="N",
         help=f"the player's level, 1 to {HIGHEST_LEVEL} (default 1): {what}",

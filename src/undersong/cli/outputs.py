@@ -76,7 +76,7 @@ def write_track(path: Path, part: Part) -> float:
     return mix.start_s
 
 
-LEGEND = "Each note: beat ({}), name(degree), string:fret (string 1 is the highest)."
+LEGEND = "Each note: beat ({}), {}, string:fret (string 1 is the highest)."
 COUNTED = "+ is the and"
 COUNTED_IN_THREES = "+ and a are its second and third eighth"
 
@@ -84,8 +84,9 @@ COUNTED_IN_THREES = "+ and a are its second and third eighth"
 def part_lines(part: Part) -> list[str]:
     """The part for reading: a line a bar, each note with its place on the neck."""
     head = f"{part.title}, key of {part.key}, {part.meter}, {part.tempo_bpm:g} a minute"
-    is_compound = part.meter.is_compound
-    lines = [head, LEGEND.format(COUNTED_IN_THREES if is_compound else COUNTED), ""]
+    counted = COUNTED_IN_THREES if part.meter.is_compound else COUNTED
+    has_degrees = any(note.degree is not None for note in part.notes)
+    lines = [head, LEGEND.format(counted, "name(degree)" if has_degrees else "name"), ""]
     sections = {mark.at: mark for mark in part.sections}
     for bar in part.bars:
         inside = sorted(at for at in sections if bar.at <= at < bar.at + bar.length)

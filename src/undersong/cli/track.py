@@ -17,6 +17,7 @@ from undersong.cli.options import (
     instrument_of,
     print_json,
     reads,
+    whole,
 )
 from undersong.errors import UndersongError
 from undersong.theory.key import parse_key
@@ -57,7 +58,7 @@ def add(commands: Commands) -> None:
     )
     command.add_argument("--key", type=reads(parse_key), metavar="K", help="put it in this key")
     add_level(command, "how much the bass plays")
-    command.add_argument("--seed", type=int, default=1, metavar="N", help="another line for each")
+    command.add_argument("--seed", type=whole, default=1, metavar="N", help="another line for each")
     what = command.add_argument_group(
         "what is played, and how often"
     ).add_mutually_exclusive_group()
@@ -65,7 +66,7 @@ def add(commands: Commands) -> None:
     what.add_argument("--bars", type=bar_range, metavar="A-B", help="only these bars; 0 a pick-up")
     what.add_argument("--hard-bars", action="store_true", help="only the hardest bar and the next")
     command.add_argument(
-        "--times", type=int, metavar="N", help=f"a loop: so often (default {LOOP_TIMES})"
+        "--times", type=whole, metavar="N", help=f"a loop: so often (default {LOOP_TIMES})"
     )
     tempo = command.add_argument_group("tempo").add_mutually_exclusive_group()
     tempo.add_argument("--tempo", type=bpm, metavar="BPM", help="default the chart's own")

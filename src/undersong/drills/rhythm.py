@@ -163,7 +163,10 @@ def make_six_eight(setting: Setting) -> DrillSheet:
             events += cell_bar(setting.meter, cell, whole)
     remarks = []
     if not setting.meter.is_compound:
-        remarks.append(f"In {setting.meter} every beat is divided in three: count one-and-a.")
+        remarks.append(
+            f"In {setting.meter} every beat is a triplet: count one-and-a, two-and-a. "
+            "In 6/8 or 12/8 it is written without triplets."
+        )
     return sheet(
         setting, f"Three to a beat in {setting.key}", [*events, _home(setting)], remarks=remarks
     )

@@ -42,8 +42,15 @@ class Fields:
     def __init__(self, values: object, where: str, known: tuple[str, ...]) -> None:
         self.where = where
         if not isinstance(values, Mapping):
-            subject = where or "The file: "
-            raise ExchangeError(f"{subject}{_shown(values)} stands where an object {{...}} should.")
+            if not where:
+                raise ExchangeError(
+                    "This JSON is not a part: it has to hold title, key, meter, tempo_bpm and "
+                    "notes by name."
+                )
+            raise ExchangeError(
+                f"{where}{_shown(values)} stands alone: it has to be values by name, as in "
+                '{"at": "0", ...}.'
+            )
         self._values = values
         for name in values.keys() - set(known):
             close = get_close_matches(str(name), known, n=1, cutoff=0.8)

@@ -72,7 +72,10 @@ def part_from_musicxml(data: bytes, *, which: str | None = None) -> Part:
     checked_size(data, "MusicXML")
     root = parsed(_unzipped(data) if data.startswith(_ZIP_SIGN) else data)
     if root.tag not in ("score-partwise", "score-timewise"):
-        raise ExchangeError(f"This XML is not MusicXML: it holds <{root.tag}>, not a score.")
+        raise ExchangeError(
+            f"This XML is no score: it begins with <{root.tag.rpartition('}')[2][:40]}>, and "
+            "MusicXML with <score-partwise>."
+        )
     score_part = _score_part(root, which)
     reader = MeasureReader(_drum_keys(score_part), _minor_habit(root))
     measures = [reader.read(head, music) for head, music in _measures(root, score_part)]
@@ -100,9 +103,11 @@ def _unzipped(data: bytes) -> bytes:
                 raise ExchangeError("The .mxl file holds no score.")
             return _bounded(archive, name)
     except (zipfile.BadZipFile, zlib.error, OSError, EOFError) as error:
-        raise ExchangeError(f"The .mxl file is damaged: {error}.") from error
+        raise ExchangeError("The .mxl file is damaged: save it again where it was made.") from error
     except (NotImplementedError, RuntimeError) as error:  # odd compression; a password
-        raise ExchangeError(f"The .mxl file cannot be opened: {error}.") from error
+        raise ExchangeError(
+            "The .mxl file is locked or packed in a way that is not read: save it as .musicxml."
+        ) from error
 
 
 def _bounded(archive: zipfile.ZipFile, name: str) -> bytes:

@@ -156,7 +156,8 @@ def _values(source: str | bytes | Mapping[str, object]) -> object:
         return json.loads(checked_size(data, "JSON").decode("utf-8-sig"))
     except json.JSONDecodeError as error:
         raise ExchangeError(
-            f"This is not JSON: line {error.lineno}, column {error.colno}: {error.msg}."
+            f"This JSON breaks off or is mistyped at line {error.lineno}, column {error.colno}: "
+            "save it again where it was made."
         ) from error
     except UnicodeError as error:
         raise ExchangeError("This is not JSON: the file is not UTF-8 text.") from error

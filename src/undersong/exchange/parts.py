@@ -20,7 +20,9 @@ _KINDS = {
     ".json": _JSON,
 }
 _BYTE_ORDER_MARKS = (b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")
-_SIGNS = ((b"MThd", _MIDI), (b"PK\x03\x04", _MUSICXML), (b"<", _MUSICXML), (b"{", _JSON))
+_ZIP = b"PK\x03\x04"
+_MAKE_A_LINE = "A chart or a sheet of chords becomes a part when a line is made of it."
+_SIGNS = ((b"MThd", _MIDI), (_ZIP, _MUSICXML), (b"<", _MUSICXML), (b"{", _JSON))
 
 
 def read_part(data: bytes, name: str, *, which: str | None = None) -> Part:
@@ -41,6 +43,11 @@ def read_part(data: bytes, name: str, *, which: str | None = None) -> Part:
         One sentence that begins with the file's name.
     """
     file = PurePath(name).name
+    if data.startswith(_ZIP) and b"word/document.xml" in data:
+        raise ExchangeError(
+            f"{file}: this is a word-processor file: it may hold a sheet of chords, and no written "
+            f"part. {_MAKE_A_LINE}"
+        )
     kind = _sniffed(data) or _KINDS.get(PurePath(name).suffix.lower())
     try:
         if kind == _MIDI:
@@ -53,7 +60,7 @@ def read_part(data: bytes, name: str, *, which: str | None = None) -> Part:
         raise ExchangeError(f"{file}: {error}") from error
     raise ExchangeError(
         f"{file}: this holds no part we can read: use MIDI (.mid), MusicXML (.musicxml, .mxl) "
-        "or our own .json."
+        f"or our own .json. {_MAKE_A_LINE}"
     )
 
 

@@ -45,7 +45,8 @@ def parsed(data: bytes) -> Element:
     except etree.XMLSyntaxError as error:
         line, column = error.position
         raise ExchangeError(
-            f"This is not well-formed XML: line {line}, column {column}: {error.msg}."
+            f"This XML breaks off or is damaged at line {line}, column {column}: "
+            "save it again where it was made."
         ) from error
     declared: Any = root.getroottree().docinfo.internalDTD
     if declared is not None and any(True for _ in declared.iterentities()):
