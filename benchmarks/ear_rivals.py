@@ -10,7 +10,10 @@ memory its largest resident set. A library that is not installed has no row. The
 this project's requirements: put them beside it in an environment of their own, with
 
     pip install librosa swift-f0 aubio torch torchaudio tqdm omegaconf resampy pretty_midi
+    pip install scikit-learn mir_eval lxml mido soundfile
     pip install --no-deps basic-pitch torchcrepe pesto-pitch
+
+`--only WORD ...` asks the listeners alone whose name holds one of the words (`--only ear echo`).
 
 What is counted is defined in tests/ear_truth.py; without a folder it takes tests/takes.
 """
@@ -385,9 +388,12 @@ def main() -> int:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("folders", nargs="*", type=Path, default=[ROOT / "tests" / "takes"])
+    parser.add_argument("--only", nargs="+", metavar="WORD", help="listeners with this in the name")
     args = parser.parse_args()
-    names = [EAR, ECHO]
-    for name, (needs, _) in RIVALS.items():
+    names = []
+    for name, (needs, _) in {EAR: ((), None), ECHO: ((), None), **RIVALS}.items():
+        if args.only and not any(word in name for word in args.only):
+            continue
         if all(importlib.util.find_spec(each) is not None for each in needs):
             names.append(name)
         else:
