@@ -596,3 +596,27 @@ def test_a_lift_before_a_repeat_is_played_once(undersong: Undersong, tmp_path: P
     )
     notes = json.loads(undersong("line", path, "--level", "1", "--json").out)["notes"]
     assert [note["pitch"][0] for note in notes] == ["A", "E", "A", "E"]
+
+
+def test_a_set_tells_the_meter_of_each_song(undersong: Undersong, tmp_path: Path) -> None:
+    for name, meter in (("one", "4/4"), ("two", "6/8")):
+        (tmp_path / f"{name}.txt").write_text(
+            f"Title: {name}\nKey: D\nMeter: {meter}\nTempo: 60\n\nVerse\n| 1 | 4 |\n",
+            encoding="utf-8",
+        )
+    sunday = tmp_path / "sunday.toml"
+    sunday.write_text('[[song]]\nfile = "one.txt"\n\n[[song]]\nfile = "two.txt"\n', "utf-8")
+    lines = undersong("chart", sunday).out.splitlines()
+    assert [line.split()[:4] for line in lines if line[:3] in ("one", "two")][:2] == [
+        ["one", "D", "4/4", "60"],
+        ["two", "D", "6/8", "60"],
+    ]
+    songs = json.loads(undersong("chart", sunday, "--json").out)["songs"]
+    assert [song["meter"] for song in songs] == ["4/4", "6/8"]
+
+
+def test_a_song_moves_down_as_well_as_up(undersong: Undersong, tmp_path: Path) -> None:
+    chart = tmp_path / "down.txt"
+    chart.write_text("Title: Down\nKey: D\nTempo: 60\n\nVerse\n| 1 | 4 |\n", encoding="utf-8")
+    for words in (("--move", "-m2"), ("--move=-m2",)):
+        assert undersong("chart", chart, *words).out.splitlines()[1] == "Db  4/4  60"

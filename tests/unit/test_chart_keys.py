@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import pytest
 
-from undersong.chart.degrees import letters, numbers, plain_chord, with_habit
+from undersong.chart.degrees import letters, numbers, plain_chord
 from undersong.chart.lownotes import low_note_table, low_notes
 from undersong.chart.roadmap import timeline
 from undersong.chart.show import chart_json, chart_lines
-from undersong.chart.song import Song, Style, in_key
+from undersong.chart.song import Song, Style, in_key, lifted
 from undersong.chart.text import parse_song
 from undersong.chart.write import song_text
 from undersong.errors import ChartMeaningError
@@ -67,11 +67,11 @@ def test_a_minor_song_wants_a_minor_key() -> None:
 
 def test_the_two_habits_of_minor() -> None:
     # trade handbook 2.5
-    song = parse_song("Title: T\nKey: Am\nTempo: 72\n\n6- 4 1 5 2- 3- 7dim 3\n")
-    other = with_habit(song, MinorHabit.TONIC)
-    chords = [str(event.chord) for bar in other.sections[0].bars for event in bar.events]
-    assert chords == ["1-", "b6", "b3", "b7", "4-", "5-", "2dim", "5"]
-    assert "Minor: 1-" in song_text(other)
+    key = parse_key("Am")
+    home = ("1-", "b6", "b3", "b7", "4-", "5-", "2dim", "5")
+    for relative, tonic in zip(("6-", "4", "1", "5", "2-", "3-", "7dim", "3"), home, strict=True):
+        chord = letters(parse_number_chord(relative), key, MinorHabit.RELATIVE)
+        assert str(numbers(chord, key, MinorHabit.TONIC)) == tonic
 
 
 def test_double_signs_are_shown_as_the_plain_neighbour() -> None:
@@ -177,3 +177,22 @@ def test_a_far_key_spells_with_three_signs_and_comes_back() -> None:
 
 def test_a_song_of_slashes_alone_has_no_chords() -> None:
     assert timeline(parse_song("Title: T\nKey: G\nTempo: 72\n\nV\n| / / / / |\n")) == ()
+
+
+@pytest.mark.parametrize(
+    ("key", "semitones", "new"),
+    [
+        ("D", -1, "Db"),
+        ("D", 1, "Eb"),
+        ("E", 1, "F"),
+        ("F", 1, "Gb"),
+        ("G", -1, "F#"),
+        ("C", -1, "B"),
+        ("Bm", -1, "Bbm"),
+        ("Gm", 1, "G#m"),
+    ],
+)
+def test_a_lift_moves_the_letter_but_never_to_seven_signs(
+    key: str, semitones: int, new: str
+) -> None:
+    assert str(lifted(parse_key(key), semitones)) == new

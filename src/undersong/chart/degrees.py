@@ -9,9 +9,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from undersong.chart.song import Song
 from undersong.theory.chord import Chord, NumberChord, number_of
-from undersong.theory.key import Degree, Key, MinorHabit
+from undersong.theory.key import Key, MinorHabit
 from undersong.theory.pitch import PitchName, plain_pitch
 
 _MIDDLE_OCTAVE = 60
@@ -39,41 +38,3 @@ def plain_name(name: PitchName) -> PitchName:
         return name
     prefer_flats = name.alteration < 0
     return plain_pitch(_MIDDLE_OCTAVE + name.pitch_class, prefer_flats=prefer_flats).name
-
-
-def with_habit(song: Song, habit: MinorHabit) -> Song:
-    """The same song with its minor numbered the other way; a major song is returned as it is.
-
-    Every chord keeps its letters. Key changes stay as they are, since they name keys or steps.
-    """
-    if habit is song.minor_habit:
-        return song
-    old, new = song.number_key, song.key.number_key(habit)
-    if old == new:
-        return replace(song, minor_habit=habit)
-    sections = tuple(
-        replace(
-            section,
-            bars=tuple(
-                replace(
-                    bar,
-                    events=tuple(
-                        replace(event, chord=_recounted(event.chord, old, new))
-                        for event in bar.events
-                    ),
-                )
-                for bar in section.bars
-            ),
-        )
-        for section in song.sections
-    )
-    return replace(song, sections=sections, minor_habit=habit)
-
-
-def _recounted(chord: NumberChord | None, old: Key, new: Key) -> NumberChord | None:
-    return None if chord is None else number_of(chord.in_key(old), new)
-
-
-def degree_in(degree: Degree, old: Key, new: Key) -> Degree:
-    """A degree of one key counted in another: the 5 of the new key in old numbers, say."""
-    return new.degree_of(old.name_of(degree))

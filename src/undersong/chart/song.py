@@ -17,7 +17,7 @@ from fractions import Fraction
 from undersong.errors import ChartMeaningError, TheoryError
 from undersong.theory.chord import NumberChord
 from undersong.theory.interval import Interval, parse_interval
-from undersong.theory.key import Key, MinorHabit, Mode, key_on
+from undersong.theory.key import MAX_SIGNATURE, Key, MinorHabit, Mode, key_on
 from undersong.theory.meter import Meter, Wholes
 from undersong.theory.pitch import Pitch
 from undersong.theory.tempo import Swing, checked_tempo
@@ -91,12 +91,18 @@ def lifted(key: Key, semitones: int) -> Key:
 
 
 def moved(key: Key, interval: Interval) -> Key:
-    """A key moved by an interval, or its neighbour by sound where that key has no signature."""
+    """A key moved by an interval; its neighbour by sound where that has fewer than seven signs.
+
+    D down a half step is Db, five flats, and not C#, seven sharps; F up a half step keeps the
+    letters moving to Gb, six flats, though F# has no more.
+    """
     name = interval.above_name(key.tonic)
+    plain = key_on(name.pitch_class, key.mode)
     try:
-        return Key(name, key.mode)
+        found = Key(name, key.mode)
     except TheoryError:
-        return key_on(name.pitch_class, key.mode)
+        return plain
+    return plain if abs(found.signature) == MAX_SIGNATURE else found
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,14 +233,6 @@ class Song:
             return None
         unit = Fraction(1, 16) if "16" in words else EIGHTH
         return Swing(unit=unit)
-
-    def with_bar(self, section: int, bar: int, new: Bar) -> Song:
-        """The same song with one bar changed (indices from 0)."""
-        old = self.sections[section]
-        bars = (*old.bars[:bar], new, *old.bars[bar + 1 :])
-        sections = list(self.sections)
-        sections[section] = replace(old, bars=bars)
-        return replace(self, sections=tuple(sections))
 
     def __iter__(self) -> Iterator[Section]:
         return iter(self.sections)

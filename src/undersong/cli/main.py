@@ -99,7 +99,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         # Flats and sharps must print on any terminal, if need be as question marks.
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
-    args = parser().parse_args(argv)
+    args = parser().parse_args(_joined(sys.argv[1:] if argv is None else argv))
     try:
         status: int = args.run(args)
         sys.stdout.flush()
@@ -119,6 +119,17 @@ def main(argv: Sequence[str] | None = None) -> int:
         print("Stopped.", file=sys.stderr)
         return 130
     return status
+
+
+def _joined(words: Sequence[str]) -> list[str]:
+    """``--move -m2`` in one word, so that the way down is not taken for another option."""
+    joined: list[str] = []
+    for word in words:
+        if joined and joined[-1] == "--move" and word.startswith("-"):
+            joined[-1] += f"={word}"
+        else:
+            joined.append(word)
+    return joined
 
 
 def _leave_output() -> None:

@@ -71,7 +71,12 @@ def _week_json(setlist: Setlist, songs: tuple[Song, ...]) -> dict[str, object]:
         "title": setlist.title,
         "date": None if setlist.date is None else setlist.date.isoformat(),
         "songs": [
-            {"title": song.title, "tempo_bpm": song.tempo_bpm, "singer": entry.singer}
+            {
+                "title": song.title,
+                "meter": str(song.meter),
+                "tempo_bpm": song.tempo_bpm,
+                "singer": entry.singer,
+            }
             | low_json(low_notes(song))
             for entry, song in zip(setlist.songs, songs, strict=True)
         ],
@@ -119,7 +124,8 @@ def _week_lines(setlist: Setlist, songs: tuple[Song, ...]) -> Iterator[str]:
     yield ""
     width = max(len(song.title) for song in songs)
     for entry, song in zip(setlist.songs, songs, strict=True):
-        yield f"{song.title:<{width}}  {song.key!s:<4}{song.tempo_bpm:>5g}  {entry.singer}".rstrip()
+        facts = f"{song.key!s:<4}{song.meter!s:>5}{song.tempo_bpm:>6g}"
+        yield f"{song.title:<{width}}  {facts}  {entry.singer}".rstrip()
         yield from (f"    {each.kind.capitalize()}: {each.text}" for each in song.report)
     steps = transitions(songs)
     if steps:

@@ -265,18 +265,6 @@ def neck_png(
     return drawing_png(drawing, ground_named(ground), width_px=width_px)
 
 
-def path_svg(instrument: Instrument, path: RootPath, *, ground: str = "paper") -> str:
-    """The path of root moves as an SVG document (see `path_drawing`)."""
-    return svg_of(path_drawing(instrument, path), ground_named(ground))
-
-
-def path_png(
-    instrument: Instrument, path: RootPath, *, ground: str = "paper", width_px: int = 1400
-) -> bytes:
-    """The path of root moves as a PNG picture (see `path_drawing`)."""
-    return drawing_png(path_drawing(instrument, path), ground_named(ground), width_px=width_px)
-
-
 def _full(
     instrument: Instrument, key: Key, from_degree: Degree, chord: NumberChord | None
 ) -> Drawing:
