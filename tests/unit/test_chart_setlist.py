@@ -10,6 +10,7 @@ from undersong.chart.roadmap import total_bars, unrolled
 from undersong.chart.setlist import parse_set, set_songs
 from undersong.errors import ChartErrors
 from undersong.theory.key import Mode
+from undersong.theory.tuning import TUNINGS, parse_tuning
 
 DEMO = Path(undersong.__file__).parent / "demo"
 CHART = "Title: T\nKey: G\nTempo: 72\n\nVerse\n| 1 | 4 |\n"
@@ -62,10 +63,14 @@ def test_everything_wrong_is_said_at_once() -> None:
         "7:1 tempi means nothing here: use file, key, tempo, singer, notes.",
         "11:1 level = 7 cannot be: write a number from 1 to 6.",
         "12:1 hand = both is not known: write right or left.",
-        "13:1 G2,D2 is not a tuning: write the strings from low to high, as in E1,A1,D2,G2, or one "
-        "of standard, four-string, drop d, low string dropped, five-string, half step down, whole "
-        "step down.",
+        "13:1 The strings of a tuning go from low to high: D2 does not lie above G2.",
     ]
+
+
+@pytest.mark.parametrize("name", [*(each.name for each in TUNINGS), "low string dropped", "6"])
+def test_every_tuning_of_the_neck_may_stand_in_a_set(name: str) -> None:
+    text = f'[[song]]\nfile = "a.txt"\n\n[[player]]\nname = "Iris"\ntuning = "{name}"\n'
+    assert parse_set(text).players[0].tuning == str(parse_tuning(name))
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,7 @@ from undersong.errors import TheoryError
 from undersong.theory.key import Key, MinorHabit, parse_key
 from undersong.theory.meter import Meter, parse_meter
 from undersong.theory.pitch import Pitch, parse_pitch
-from undersong.theory.tempo import TEMPO_MAX_BPM, TEMPO_MIN_BPM
+from undersong.theory.tempo import checked_tempo
 
 HEADERS = {
     "title": "title",
@@ -189,14 +189,10 @@ def read_tempo(text: str, column: int, meter: Meter) -> float:
     tempo = Fraction(match["bpm"])
     if match["unit"]:
         tempo *= _note_value(match["unit"], column) / meter.beat
-    if not TEMPO_MIN_BPM <= tempo <= TEMPO_MAX_BPM:
-        raise SignError(
-            f"A tempo of {float(tempo):g} cannot be played: "
-            f"use {TEMPO_MIN_BPM:g} to {TEMPO_MAX_BPM:g} beats a minute.",
-            column,
-            means=True,
-        )
-    return float(tempo)
+    try:
+        return checked_tempo(float(tempo))
+    except TheoryError as error:
+        raise SignError(str(error), column, means=True) from error
 
 
 def _note_value(text: str, column: int) -> Fraction:

@@ -27,7 +27,6 @@ import re
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import Any
 
 from undersong.chart.song import Remark, Song, in_key
@@ -40,8 +39,8 @@ from undersong.errors import (
     TheoryError,
 )
 from undersong.theory.key import Key, parse_key
-from undersong.theory.pitch import parse_pitch
 from undersong.theory.tempo import TEMPO_MAX_BPM, TEMPO_MIN_BPM
+from undersong.theory.tuning import parse_tuning
 
 LEVELS = range(1, 7)
 STANDARD_TUNING = "E1,A1,D2,G2"
@@ -49,24 +48,6 @@ STANDARD_FRETS = 20
 STANDARD_SCALE_MM = 863.6
 CLASH_SHARE = 0.15  # a set tempo further than this from the chart's is asked about
 MAX_FRETS = 36
-_NAMED_TUNINGS = {
-    "standard": "E1,A1,D2,G2",
-    "four-string": "E1,A1,D2,G2",
-    "drop d": "D1,A1,D2,G2",
-    "low string dropped": "D1,A1,D2,G2",
-    "five-string": "B0,E1,A1,D2,G2",
-    "half step down": "Eb1,Ab1,Db2,Gb2",
-    "whole step down": "D1,G1,C2,F2",
-}
-_OTHER_TUNINGS = {
-    "five": "B0,E1,A1,D2,G2",
-    "four": "E1,A1,D2,G2",
-    "six": "B0,E1,A1,D2,G2,C3",
-    "six-string": "B0,E1,A1,D2,G2,C3",
-    "tenor": "A1,D2,G2,C3",
-    "eadg": "E1,A1,D2,G2",
-    "beadg": "B0,E1,A1,D2,G2",
-}
 _SONG_KEYS = ("file", "key", "tempo", "singer", "notes")
 _PLAYER_KEYS = ("name", "level", "tuning", "hand", "frets", "scale_mm", "notes")
 _SET_KEYS = ("date", "title", "notes", "song", "player")
@@ -313,20 +294,11 @@ class _SetReader:
 
     def _tuning(self, table: dict[str, Any], line: int) -> str:
         words = self._words(table, "tuning", line) or STANDARD_TUNING
-        strings = (_NAMED_TUNINGS | _OTHER_TUNINGS).get(words.casefold(), words)
         try:
-            pitches = [parse_pitch(word) for word in re.split(r"[,\s]+", strings.strip())]
-        except TheoryError:
-            pitches = []
-        if pitches and all(a < b for a, b in pairwise(pitches)):
-            return ",".join(str(pitch) for pitch in pitches)
-        self._error(
-            f"{words} is not a tuning: write the strings from low to high, as in "
-            f"{STANDARD_TUNING}, or one of {', '.join(_NAMED_TUNINGS)}.",
-            self._line(line, "tuning"),
-            "tuning",
-        )
-        return STANDARD_TUNING
+            return str(parse_tuning(words))
+        except TheoryError as error:
+            self._error(str(error), self._line(line, "tuning"), "tuning")
+            return STANDARD_TUNING
 
     def _check_twice(self, names: list[str], kind: str) -> None:
         for name in sorted({each for each in names if names.count(each) > 1}):
