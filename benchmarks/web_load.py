@@ -33,6 +33,7 @@ from undersong.web.desk import now_here
 RATE_HZ = 44_100
 BLOCK = 1024
 APART_S = 0.4
+FIRST_NOTE_S = 0.59  # of the first take; the page sends when it believes the music begins
 OPEN = (sys.executable, "-m", "undersong", "open", "--no-browser")
 
 
@@ -53,6 +54,7 @@ async def play(
             "tempo": 70,
             "sample_rate": RATE_HZ,
             "start_time": None,
+            "about_time": FIRST_NOTE_S,
             "live": True,
         }
         await socket.send(json.dumps(begin))

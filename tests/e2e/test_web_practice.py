@@ -37,6 +37,7 @@ SILENCE_S = 0.5  # Chromium loses the first hundredths of a second of its microp
 SAME_TIME_MS = 3.0
 MOST_TRIES = 5
 BUSY = ("of sound were lost", "he click stumbled")
+JUDGED = "of sound were lost on the way"
 
 
 @pytest.fixture(scope="module")
@@ -119,8 +120,8 @@ def play_until_judged(page: Page) -> None:
         page.locator(".note.now").wait_for()
         page.locator("practice-desk[data-state='idle']").wait_for(timeout=60_000)
         said = page.locator(".verdict").inner_text()
-        if not any(trouble in said for trouble in BUSY):
-            return
+        if not any(trouble in said for trouble in BUSY) or JUDGED in said:
+            return  # a few milliseconds lost are told, and the pass is judged all the same
         assert page.locator("[data-tempo-now]").inner_text() == "75"
         page.reload()  # opens the microphone anew: its file begins again
     pytest.fail("The browser lost sound at every try.")

@@ -10,7 +10,10 @@ the same name: nothing is kept twice.
 
 from __future__ import annotations
 
+import asyncio
 import json
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from math import isfinite
 
 from starlette.concurrency import run_in_threadpool
@@ -52,17 +55,20 @@ async def _one_take(socket: WebSocket) -> None:
         begin = _told(await socket.receive_text(), "begin")
         incoming = Incoming(checked_rate(begin.get("sample_rate")))
         along = await run_in_threadpool(_alongside, socket, begin, incoming.sample_rate_hz)
+        hearing = None if along is None else HearingAlong(socket, along)
         while True:
             message = await socket.receive()
             if message["type"] == "websocket.disconnect":
                 raise WebSocketDisconnect(message.get("code", 1000))
             if message.get("bytes") is not None:
-                if incoming.add(message["bytes"]) and along is not None:
-                    await _say(socket, along, incoming.blocks[-1], incoming.times_s[-1])
+                if incoming.add(message["bytes"]) and hearing is not None:
+                    hearing.add(incoming.blocks[-1], incoming.times_s[-1])
                 continue
             if _told(message.get("text") or "", "end", "drop")["type"] == "drop":
                 return
             break
+        if hearing is not None:
+            await hearing.end()
         answer = await run_in_threadpool(_judged, socket, begin, incoming)
     except UndersongError as error:
         await socket.send_text(json.dumps({"type": "error", "message": str(error)}))
@@ -75,11 +81,40 @@ async def _one_take(socket: WebSocket) -> None:
     raise WebSocketDisconnect
 
 
-async def _say(socket: WebSocket, along: Alongside, samples: Samples, time_s: float) -> None:
-    """Hear a block along, beside the loop that takes blocks in."""
-    said = await run_in_threadpool(along.hear, samples, time_s)
-    if said:
-        await socket.send_text(json.dumps({"type": "live", "said": said}))
+# All that is heard along is heard by one thread, in turn: several would only wait for one another.
+# Whoever has to wait finds more blocks come in meanwhile, and has them heard at one go.
+_EARS = ThreadPoolExecutor(max_workers=1, thread_name_prefix="hearing along")
+
+
+class HearingAlong:
+    """Blocks heard beside the loop that takes them in; it never waits for them."""
+
+    def __init__(self, socket: WebSocket, along: Alongside) -> None:
+        self._socket, self._along = socket, along
+        self._waiting: list[tuple[Samples, float]] = []
+        self._task: asyncio.Task[None] | None = None
+
+    def add(self, samples: Samples, time_s: float) -> None:
+        """The next block."""
+        self._waiting.append((samples, time_s))
+        if self._task is None:
+            self._task = asyncio.create_task(self._hear())
+
+    async def _hear(self) -> None:
+        loop = asyncio.get_running_loop()
+        while self._waiting:
+            blocks, self._waiting = self._waiting, []
+            said = await loop.run_in_executor(_EARS, self._along.hear_all, blocks)
+            if said:
+                with suppress(RuntimeError, WebSocketDisconnect):  # the page has gone meanwhile
+                    await self._socket.send_text(json.dumps({"type": "live", "said": said}))
+        self._task = None
+
+    async def end(self) -> None:
+        """Nothing more is to be said: the verdict waits for nothing that comes too late to help."""
+        self._waiting = []
+        if self._task is not None:
+            await self._task
 
 
 async def tune(socket: WebSocket) -> None:
@@ -88,10 +123,10 @@ async def tune(socket: WebSocket) -> None:
     try:
         begin = _told(await socket.receive_text(), "begin")
         rate = checked_rate(begin.get("sample_rate"))
-        along = Alongside(rate, None, 0.0, None)
+        hearing = HearingAlong(socket, Alongside(rate, None, 0.0, None))
         while True:
             _, time_s, samples = read_block(await socket.receive_bytes())
-            await _say(socket, along, samples, time_s)
+            hearing.add(samples, time_s)
     except UndersongError as error:
         await socket.send_text(json.dumps({"type": "error", "message": str(error)}))
         await socket.close()
@@ -133,20 +168,21 @@ def _alongside(
     _, player, work = _asked(socket, begin)
     part = work.part.at_tempo(checked_tempo(begin.get("tempo")))
     tolerance_ms = window_ms(part, level=level_of(player))
-    return Alongside(sample_rate_hz, part, tolerance_ms, _start_time(begin))
+    start_time, about_time = (_time(begin, name) for name in ("start_time", "about_time"))
+    return Alongside(sample_rate_hz, part, tolerance_ms, start_time, about_time)
 
 
-def _start_time(begin: dict[str, object]) -> float | None:
-    start_time = begin.get("start_time")
-    if not isinstance(start_time, int | float) or not isfinite(start_time):
+def _time(begin: dict[str, object], name: str) -> float | None:
+    time_s = begin.get(name)
+    if not isinstance(time_s, int | float) or not isfinite(time_s):
         return None
-    return float(start_time)
+    return float(time_s)
 
 
 def _judged(socket: WebSocket, begin: dict[str, object], incoming: Incoming) -> dict[str, object]:
     desk, player, work = _asked(socket, begin)
     arrived = incoming.whole()
-    start_time = _start_time(begin)
+    start_time = _time(begin, "start_time")
     played = Played(
         uid=checked_uid(str(begin.get("uid"))),
         samples=arrived.samples,

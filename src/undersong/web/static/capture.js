@@ -77,6 +77,13 @@ export class Capture {
     return this.#reader ? performance.now() / 1000 + ahead(ctx) : ctx.currentTime;
   }
 
+  /** The round trip as the browser believes it to be, in seconds; near enough to know notes by. */
+  get believedTrip() {
+    const track = this.#stream?.getAudioTracks()[0];
+    const settings = /** @type {{ latency?: number } | undefined} */ (track?.getSettings());
+    return (context().outputLatency || context().baseLatency || 0) + (settings?.latency ?? 0);
+  }
+
   /** Samples a second of what comes in. */
   get rate() {
     return this.#reader?.rate ?? context().sampleRate;

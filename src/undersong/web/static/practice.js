@@ -169,6 +169,7 @@ class PracticeDesk extends HTMLElement {
       tempo: sheet.tempo,
       sample_rate: this.#capture.rate,
       start_time: delay === null ? null : this.#began + sheet.start_s + delay,
+      about_time: this.#began + sheet.start_s + this.#capture.believedTrip,
     });
     this.#live.begin();
     this.dataset.along = "yes";

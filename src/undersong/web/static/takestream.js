@@ -41,7 +41,7 @@ export class TakeStream {
 
   /**
    * @param {{ query: Record<string, string>, tempo: number, sample_rate: number,
-   *   start_time?: number | null, session?: boolean }} begin a session is practice without a script
+   *   start_time?: number | null, about_time?: number, session?: boolean }} begin a session is practice without a script
    */
   constructor(begin) {
     this.#begin = begin;
