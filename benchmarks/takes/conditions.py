@@ -18,6 +18,7 @@ from takes.attack import RATE_HZ, Samples
 from takes.bleed import with_click, with_drums, with_squeaks, with_talking
 from takes.material import Rng
 from takes.recording import Recording
+from takes.walls import in_hall, in_kitchen
 
 CODEC_BITS_S = 64000
 CODEC_BLOCK_S = 1.0
@@ -209,15 +210,31 @@ CONDITIONS: dict[str, Callable[[Recording, Rng], Recording]] = {
     "lossy": coded,
     "clock-drift": clock_drifting,
 }
+LATER: dict[str, Callable[[Recording, Rng], Recording]] = {
+    "hammered": unchanged,
+    "slides": unchanged,
+    "ghosts": unchanged,
+    "six-string": unchanged,
+    "drop": unchanged,
+    "kitchen": in_kitchen,
+    "hall": in_hall,
+}
+"""Conditions that came later: apart, so that what is dealt from the others stays as it was."""
+ORDER = {
+    **{name: CONDITIONS[name] for name in list(CONDITIONS)[:10]},
+    **LATER,
+    **{name: CONDITIONS[name] for name in list(CONDITIONS)[10:]},
+}
+"""All, in the order in which they happen to a sound."""
 
 
 def in_order(names: Sequence[str]) -> list[str]:
     """Conditions in the order in which they happen to a sound."""
-    return [name for name in CONDITIONS if name in names]
+    return [name for name in ORDER if name in names]
 
 
 def under(recording: Recording, names: Sequence[str], rng: Rng) -> Recording:
     """The recording under these conditions, in their order."""
     for name in in_order(names):
-        recording = CONDITIONS[name](recording, rng)
+        recording = ORDER[name](recording, rng)
     return recording

@@ -17,11 +17,12 @@ import numpy as np
 from takes import mix
 from takes.attack import Samples
 from takes.conditions import in_order, under
-from takes.material import KINDS, Part, Rng, beat_wholes, make_part
-from takes.player import PLANTS, Performance, perform, seconds_per_whole
+from takes.hands import hammered, slid, with_ghosts, written
+from takes.material import KINDS, STEPWISE, Part, Rng, beat_wholes, make_part
+from takes.player import PLANTS, Performance, Played, perform, seconds_per_whole
 from takes.recording import Recording
 from takes.sources import Sound, sound
-from takes.spelling import FIVE_STRING, FOUR_STRING
+from takes.spelling import DROP_TUNINGS, FIVE_STRING, FOUR_STRING, SIX_STRING
 
 SOUNDS = {
     "tune": ("fluid-finger", "freepats-finger", "fluid-slap", "freepats-acoustic"),
@@ -31,7 +32,7 @@ FIRST_SEED = {"tune": 1000, "report": 9100}
 # (sample rate in Hz, channels): mostly small files, some as an interface or a camera gives them
 FORMATS = ((22050, 1),) * 7 + ((24000, 1),) * 4 + ((44100, 1), (48000, 1), (22050, 2))
 PLANTS_A_TAKE = (3, 4, 5)
-HIGHEST_MIDI = 52
+HIGHEST_MIDI, HIGHEST_OF_SIX_MIDI = 52, 60
 LEVEL = "A"
 FALSE_START = "false start"
 Card = TypeVar("Card")
@@ -82,7 +83,9 @@ def render_part(
         Samples, shape (n_samples, n_channels), and the truth (see benchmarks/takes/README.md).
     """
     rng, around = np.random.default_rng(seed), np.random.default_rng([seed, 1])
-    open_strings = FIVE_STRING if min(n["midi"] for n in part["notes"]) < 28 else FOUR_STRING
+    hands = np.random.default_rng([seed, 2])
+    usual = FIVE_STRING if min(n["midi"] for n in part["notes"]) < 28 else FOUR_STRING
+    open_strings = tuple(part.get("tuning", usual))
     if "other-tempo" in conditions:
         tempo_bpm = round(tempo_bpm * float(around.uniform(0.88, 1.12)), 2)
     off_cents = float(around.choice([-1, 1]) * around.uniform(15, 40))
@@ -100,6 +103,14 @@ def render_part(
         performance = broken_off(performance, int(around.integers(3, max(4, len(part["notes"])))))
     if "false-start" in conditions:
         performance = falsely_started(performance, around)
+    if "hammered" in conditions:
+        performance = hammered(performance, part, hands)
+    if "slides" in conditions:
+        performance = slid(performance, part, hands)
+    if hands.uniform() < 0.5:
+        part = written(part, performance.played)
+    if "ghosts" in conditions:
+        performance = with_ghosts(performance, hands)
     sounding = mix.mixed(performance, bass)
     recording = recorded(sounding, part, tempo_bpm, performance.start_s)
     recording = under(recording, conditions, around)
@@ -126,11 +137,15 @@ def render_part(
 def by_its_clock(performance: Performance, recording: Recording) -> Performance:
     """The performance as the recorder's own clock dates it."""
     ratio = float(recording.facts.get("clock_ratio", 1.0))
-    played = tuple(
-        replace(note, onset_s=note.onset_s / ratio, offset_s=note.offset_s / ratio)
-        for note in performance.played
+    played, ghosts = (
+        tuple(
+            replace(note, onset_s=note.onset_s / ratio, offset_s=note.offset_s / ratio)
+            for note in notes
+        )
+        for notes in (performance.played, performance.ghosts)
     )
-    return replace(performance, played=played, start_s=performance.start_s / ratio)
+    start_s = performance.start_s / ratio
+    return replace(performance, played=played, ghosts=ghosts, start_s=start_s)
 
 
 def broken_off(performance: Performance, before: int) -> Performance:
@@ -190,6 +205,7 @@ def truth_of(part: Part, performance: Performance, facts: dict[str, Any]) -> dic
             "asked_index": note.asked_index,
             "plant": note.plant,
             "plant_detail": note.plant_detail,
+            **by_hand(note),
         }
         for note in performance.played
         if note.plant != FALSE_START
@@ -197,6 +213,8 @@ def truth_of(part: Part, performance: Performance, facts: dict[str, Any]) -> dic
     tried = [note for note in performance.played if note.plant == FALSE_START]
     if tried:
         facts = {**facts, "false_start_s": [round(note.onset_s, 4) for note in tried]}
+    if performance.ghosts:
+        facts = {**facts, "ghosts_s": [round(note.onset_s, 6) for note in performance.ghosts]}
     planted = [note for note in performance.played if note.plant not in (None, FALSE_START)]
     return {
         **facts,
@@ -210,6 +228,15 @@ def truth_of(part: Part, performance: Performance, facts: dict[str, Any]) -> dic
         "played": played,
         "asked": part,
     }
+
+
+def by_hand(note: Played) -> dict[str, Any]:
+    """What the truth says more of a note that was not plucked."""
+    hand = note.left_hand
+    if hand is None:
+        return {}
+    slide = {"slide_s": round(hand.glide_s, 4)} if hand.articulation == "slide" else {}
+    return {"articulation": hand.articulation, **slide}
 
 
 def dealt(cards: Sequence[Card], rng: Rng) -> Iterator[Card]:
@@ -251,7 +278,11 @@ def takes(
         if number % share[1] != share[0]:
             continue
         rng = np.random.default_rng([seed, 1 + number])
-        part = chosen_part(kind, bass, rng)
+        if {"hammered", "slides"} & set(names) and kind not in STEPWISE:
+            kind = STEPWISE[number % len(STEPWISE)]
+        if "drop" in names and bass.lowest_midi > DROP_TUNINGS[0][0]:
+            bass = sound(SOUNDS[split][0], download_folder)
+        part = chosen_part(kind, bass, rng, names)
         samples, truth = render_part(
             part,
             plants,
@@ -268,8 +299,21 @@ def takes(
         yield Take(name, samples, {"name": name, "split": split, "kind": kind, **truth})
 
 
-def chosen_part(kind: str, bass: Sound, rng: Rng) -> Part:
+def chosen_part(kind: str, bass: Sound, rng: Rng, conditions: Sequence[str]) -> Part:
     """A Part of a kind for this bass, on four strings or, where it reaches, sometimes five."""
+    if "six-string" in conditions:
+        return part_at_an_end(kind, bass, rng)
+    if "drop" in conditions:
+        tuning = DROP_TUNINGS[int(rng.integers(len(DROP_TUNINGS)))]
+        return make_part(
+            kind,
+            rng,
+            open_strings=tuning,
+            highest_midi=HIGHEST_MIDI,
+            target_s=float(rng.uniform(11, 16)),
+            reaching=(FOUR_STRING[0] - 1, 0),
+            tuned=True,
+        )
     five = rng.uniform() < 0.35 and bass.lowest_midi < FOUR_STRING[0]
     return make_part(
         kind,
@@ -277,4 +321,19 @@ def chosen_part(kind: str, bass: Sound, rng: Rng) -> Part:
         open_strings=FIVE_STRING if five else FOUR_STRING,
         highest_midi=HIGHEST_MIDI,
         target_s=float(rng.uniform(11, 16)),
+    )
+
+
+def part_at_an_end(kind: str, bass: Sound, rng: Rng) -> Part:
+    """A Part for six strings that needs the lowest of them or the highest."""
+    low = bass.lowest_midi <= SIX_STRING[0] and rng.uniform() < 0.5
+    return make_part(
+        kind,
+        rng,
+        open_strings=SIX_STRING,
+        highest_midi=HIGHEST_OF_SIX_MIDI,
+        target_s=float(rng.uniform(11, 16)),
+        reaching=(FOUR_STRING[0] - 1, 0) if low else (HIGHEST_OF_SIX_MIDI, HIGHEST_MIDI + 1),
+        lowest_midi=bass.lowest_midi,
+        tuned=True,
     )

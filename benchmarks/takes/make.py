@@ -9,7 +9,7 @@ from typing import Any
 
 import soundfile as sf
 
-from takes.conditions import CONDITIONS
+from takes.conditions import CONDITIONS, LATER, ORDER
 from takes.corpus import FIRST_SEED, SOUNDS, Take, render_part, takes
 from takes.player import PLANTS
 from takes.sources import SourceMissing, sound
@@ -66,8 +66,9 @@ def arguments(words: list[str] | None) -> argparse.Namespace:
     parser.add_argument(
         "--condition",
         default="dry",
-        help=f"dry, or any of {', '.join(CONDITIONS)}, joined by + (room+noise); several, with "
-        "commas, are dealt over the split; each: every single one and dry",
+        help=f"dry, or any of {', '.join(ORDER)}, joined by + (room+noise); several, with "
+        f"commas, are dealt over the split; later: {', '.join(LATER)}; each: dry and every one "
+        "that is not among those",
     )
     parser.add_argument("--part", type=Path, help="a Part (JSON) to play, instead of a split")
     parser.add_argument("--tempo", type=float, help="tempo played, with --part")
@@ -87,11 +88,12 @@ def arguments(words: list[str] | None) -> argparse.Namespace:
 
 def conditions_of(said: str) -> list[list[str]]:
     """The sets of conditions that --condition asks for."""
-    sets = ["dry", *CONDITIONS] if said == "each" else said.split(",")
+    groups = {"each": ["dry", *CONDITIONS], "later": list(LATER)}
+    sets = [name for word in said.split(",") for name in groups.get(word, [word])]
     found = [[] if name == "dry" else name.split("+") for name in sets]
-    unknown = sorted({name for names in found for name in names} - set(CONDITIONS))
+    unknown = sorted({name for names in found for name in names} - set(ORDER))
     if unknown:
-        sys.exit(f"no such condition: {', '.join(unknown)}; there are {', '.join(CONDITIONS)}")
+        sys.exit(f"no such condition: {', '.join(unknown)}; there are {', '.join(ORDER)}")
     return found
 
 

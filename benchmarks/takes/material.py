@@ -242,6 +242,19 @@ KINDS: dict[str, Kind] = {
 }
 
 
+STEPWISE = (
+    "scale in quarters",
+    "scale in eighths",
+    "arpeggios",
+    "thirds",
+    "sixteenth bursts",
+    "scale from a degree",
+    "chromatic approach",
+    "fours",
+)
+"""Kinds with many neighbours a few frets apart: room for a hammer or a slide."""
+
+
 def beat_wholes(meter: str) -> Fraction:
     """Length of the meter's own beat: a dotted quarter in 6/8, 9/8 and 12/8."""
     above, below = (int(number) for number in meter.split("/"))
@@ -250,9 +263,21 @@ def beat_wholes(meter: str) -> Fraction:
 
 
 def make_part(
-    name: str, rng: Rng, *, open_strings: Sequence[int], highest_midi: int, target_s: float
+    name: str,
+    rng: Rng,
+    *,
+    open_strings: Sequence[int],
+    highest_midi: int,
+    target_s: float,
+    reaching: tuple[int, int] | None = None,
+    lowest_midi: int = 0,
+    tuned: bool = False,
 ) -> Part:
-    """A Part of the kind `name` in some key, low on the neck, about `target_s` long."""
+    """A Part of the kind `name` in some key, low on the neck, about `target_s` long.
+
+    With `reaching` its lowest note lies at or under the first, its highest at or over the second,
+    wherever on the neck; none lies under `lowest_midi`. A `tuned` Part says its tuning.
+    """
     kind = KINDS[name]
     # beyond the ends on purpose, so that the slowest and fastest tempos come up
     lean = float(np.clip(rng.uniform(-0.15, 1.15), 0, 1))
@@ -263,14 +288,19 @@ def make_part(
     fitting = []
     for key in MAJOR_KEYS:
         tonic = lowest_tonic(key, open_strings[0])
-        for tonic_midi in (tonic, tonic + 12):
+        for tonic_midi in (tonic, tonic + 12) if reaching is None else range(tonic - 12, 60, 12):
             midis = [spelled(key, tonic_midi, note.step, note.raised).midi for note in asked]
+            if reaching is not None and not (
+                lowest_midi <= min(midis) <= reaching[0] and max(midis) >= reaching[1]
+            ):
+                continue
             if min(midis) >= open_strings[0] and max(midis) <= highest_midi:
                 fitting.append((key, tonic_midi))
-    if len(open_strings) > 4:
+    if len(open_strings) > 4 and reaching is None:
         fitting = [choice for choice in fitting if choice[1] < open_strings[1]]
     key, tonic_midi = fitting[int(rng.integers(len(fitting)))]
-    return part_of(f"{name} in {key}", key, tonic_midi, kind.meter, tempo_bpm, asked, open_strings)
+    part = part_of(f"{name} in {key}", key, tonic_midi, kind.meter, tempo_bpm, asked, open_strings)
+    return {**part, "tuning": list(open_strings)} if tuned else part
 
 
 def part_of(

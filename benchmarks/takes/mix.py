@@ -9,11 +9,10 @@ from takes.attack import RATE_HZ, Samples
 from takes.material import Rng
 from takes.player import Performance, Played
 from takes.sources import Sound, one_pole, varispeed
+from takes.unbroken import DAMPED_DB, TAIL_S, TOUCH_HZ, by_pluck, unbroken_sound
 
-TAIL_S = 1.2
 NOISE_DBFS = -92.0
-DAMPED_DB = 30.0
-TOUCH_HZ = 500.0
+GHOST_DULL_HZ = 1200.0
 
 
 def string_sound(note: Played, sound: Sound) -> tuple[Samples, float]:
@@ -41,14 +40,25 @@ def mixed(performance: Performance, sound: Sound) -> Samples:
     """All notes of a performance at 44.1 kHz, mono, without noise."""
     end_s = max(note.offset_s for note in performance.played) + TAIL_S
     out = np.zeros(int(end_s * RATE_HZ))
-    for note in performance.played:
-        samples, attack = string_sound(note, sound)
-        start = round(note.onset_s * RATE_HZ - attack)
-        samples = samples[max(0, -start) :]
-        start = max(0, start)
-        samples = samples[: len(out) - start]
-        out[start : start + len(samples)] += samples
+    for notes in by_pluck(performance.played):
+        is_alone = len(notes) == 1
+        samples, attack = (
+            string_sound(notes[0], sound) if is_alone else unbroken_sound(notes, sound)
+        )
+        _added(out, notes[0].onset_s, samples, attack)
+    for ghost in performance.ghosts:
+        samples, attack = string_sound(ghost, sound)
+        _added(out, ghost.onset_s, one_pole(samples, GHOST_DULL_HZ), attack)
     return out
+
+
+def _added(out: Samples, onset_s: float, samples: Samples, attack: float) -> None:
+    """Add a sound whose attack lies at this sample of it, so that it lies at this time."""
+    start = round(onset_s * RATE_HZ - attack)
+    samples = samples[max(0, -start) :]
+    start = max(0, start)
+    samples = samples[: len(out) - start]
+    out[start : start + len(samples)] += samples
 
 
 def levelled(samples: Samples, peak_dbfs: float) -> Samples:

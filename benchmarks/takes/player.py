@@ -36,11 +36,27 @@ PLANTS = (
 
 
 @dataclass(frozen=True, slots=True)
+class LeftHand:
+    """How a note sounds that is not plucked: the string of the note before goes on.
+
+    `articulation` is `hammered`, `pulled` or `slide`. A slide takes `glide_s` up to its onset and
+    costs `softer_db`. A hammered or pulled note sounds `softer_db` weaker than a plucked one, and
+    its attack is `tap_db` below that of a plucked one.
+    """
+
+    articulation: str
+    softer_db: float
+    glide_s: float = 0.0
+    tap_db: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Played:
     """One note as played.
 
     From `offset_s` on it falls by 30 dB in `damping_s`. `touch` is how much brighter (or duller,
-    below 0) this stroke is than the sample. `asked_index` is None for an extra note.
+    below 0) this stroke is than the sample. `asked_index` is None for an extra note. `left_hand` is
+    None for a plucked note.
     """
 
     onset_s: float
@@ -54,13 +70,15 @@ class Played:
     asked_index: int | None
     plant: str | None = None
     plant_detail: str | None = None
+    left_hand: LeftHand | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Performance:
     """All that was played of a Part, in order of onset; asked notes missed; plants left out.
 
-    `stopped_before` is the asked note that was not reached, in a pass broken off.
+    `stopped_before` is the asked note that was not reached, in a pass broken off. `ghosts` are
+    muted strokes, which are no notes.
     """
 
     played: tuple[Played, ...]
@@ -69,6 +87,7 @@ class Performance:
     tolerance_ms: float
     left_out: tuple[str, ...] = ()
     stopped_before: int | None = None
+    ghosts: tuple[Played, ...] = ()
 
 
 def seconds_per_whole(part: Part, tempo_bpm: float) -> float:

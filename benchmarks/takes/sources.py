@@ -52,7 +52,11 @@ def installed_file(package: str, ending: str) -> Path:
 def varispeed(samples: Samples, ratio: float) -> Samples:
     """Play `samples` at `ratio` times their speed (Catmull-Rom interpolation)."""
     n_out = int((len(samples) - 3) / ratio)
-    position = np.arange(n_out) * ratio
+    return at_places(samples, np.arange(n_out, dtype=np.float64) * ratio)
+
+
+def at_places(samples: Samples, position: Samples) -> Samples:
+    """The samples at fractional places from 0 to 3 before their end, by Catmull-Rom."""
     whole = np.minimum(position.astype(np.int64), len(samples) - 4)
     t = position - whole
     a, b, c, d = (np.concatenate((samples[:1], samples))[whole + k] for k in range(4))

@@ -14,6 +14,9 @@ MAJOR_KEYS = ("C", "G", "D", "A", "E", "B", "F", "Bb", "Eb", "Ab", "Db", "Gb")
 
 FOUR_STRING = (28, 33, 38, 43)
 FIVE_STRING = (23, 28, 33, 38, 43)
+SIX_STRING = (23, 28, 33, 38, 43, 48)
+DROP_TUNINGS = ((26, 33, 38, 43), (26, 31, 36, 41))
+"""Drop D, and D standard: all four a whole step down."""
 HIGHEST_FRET = 12
 
 
