@@ -35,7 +35,7 @@ MOST_SKIPS = 3  # a computer that falls behind more often than that cannot keep 
 LEAST_GAP_S = 0.008
 TOO_LOUD_DB, TOO_QUIET_DB, ROOM_DB = -1.0, -40.0, -42.0
 SETTLED_S = 2.0
-PULSE_FROM, LOST_AFTER = 3, 4
+PULSE_FROM, SETTLED_AFTER = 3, 4
 AFTER_SKIP_S = 0.1
 TOO_LOUD = "Too loud: turn the input down until the loudest note stays off the end of the scale."
 TOO_QUIET = "Too quiet: turn up or move closer, until a note reaches a quarter of the scale."
@@ -89,20 +89,24 @@ class OwnPulse:
 
     def __init__(self) -> None:
         self._late_ms: dict[int, float] = {}
-        self._missed: set[int] = set()
+        self._is_right: dict[int, bool] = {}
+
+    @property
+    def is_settled(self) -> bool:
+        """Whether enough was told to know if the guess is any good."""
+        return len(self._is_right) >= SETTLED_AFTER
 
     @property
     def is_lost(self) -> bool:
-        """Whether the player is nowhere near where the click was."""
-        return not self._late_ms and len(self._missed) >= LOST_AFTER
+        """Whether the player is somewhere else than where the click is."""
+        return 2 * sum(self._is_right.values()) <= len(self._is_right)
 
     def against(self, note: HeardNote) -> HeardNote:
         """The same note with its lateness against the pulse so far."""
         if note.index is None:
             return note
+        self._is_right[note.index] = note.verdict is Verdict.RIGHT
         if note.timing_ms is None:
-            if note.verdict is Verdict.MISSED:
-                self._missed.add(note.index)
             return note
         self._late_ms[note.index] = note.timing_ms
         if len(self._late_ms) < PULSE_FROM:
@@ -139,6 +143,7 @@ class Alongside:
         self._rate, self._part, self._tolerance_ms = sample_rate_hz, part, tolerance_ms
         self._start_time = about_time if start_time is None else start_time
         self._own_pulse = OwnPulse() if start_time is None and about_time is not None else None
+        self._early: list[Samples] | None = None if self._own_pulse is None else []
         self._now = now
         self._ear: LiveEar | None = None
         self._levels = LevelWatch(in_a_pass=part is not None)
@@ -162,7 +167,8 @@ class Alongside:
             self._is_off = True  # too slow, or a take that is sent once more
             return [{"kind": "off", "words": CANNOT_KEEP_UP}]
         # A new ear takes over where the sound is now; what fell between is not spoken of.
-        self._ear, self._skipped_s = None, self._zero_s + self._fed_s + behind_s
+        self._ear, self._early = None, None
+        self._skipped_s = self._zero_s + self._fed_s + behind_s
         return said
 
     def _heard(self, samples: Samples, time_s: float) -> list[Message]:
@@ -174,11 +180,21 @@ class Alongside:
         if gap > LEAST_GAP_S * self._rate:
             samples = _after_silence(samples, min(gap, self._rate))
         self._fed_s += len(samples) / self._rate
+        if self._early is not None:
+            self._early.append(samples)
         said = [self._message(event) for event in self._ear.feed(samples)]
-        if self._own_pulse is not None and self._own_pulse.is_lost:
-            self._own_pulse = None
-            self._ear.begin(None)  # whoever comes in later is looked for
+        if self._own_pulse is not None and self._own_pulse.is_settled:
+            said += self._settled(self._own_pulse)
         return [each for each in said if each is not None]
+
+    def _settled(self, pulse: OwnPulse) -> list[Message | None]:
+        """Go on by the guess, or, where the player is elsewhere, hear it all again without one."""
+        early, self._early = self._early, None
+        if not pulse.is_lost or early is None:
+            return []
+        self._own_pulse = self._start_time = None
+        self._ear = LiveEar(self._rate, self._part, tuner=False)
+        return [self._message(event) for each in early for event in self._ear.feed(each)]
 
     def _begun(self, time_s: float) -> LiveEar:
         self._zero_s, self._fed_s, self._began_s = time_s, 0.0, self._now()
