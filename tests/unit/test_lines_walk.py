@@ -120,3 +120,14 @@ def test_no_line_prints_a_double_sign_or_a_far_name_of_a_white_key() -> None:
                 assert str(name) not in ("B#", "E#", "Cb", "Fb") or name in own
                 assert degree is not None
                 assert abs(degree.alteration) <= 1, (key, note)
+
+
+@pytest.mark.parametrize("key", ["Am", "F#m", "Bbm", "Em"])
+def test_a_minor_line_is_numbered_without_detours(key: str) -> None:
+    song = parse_song(
+        f"Title: A\nKey: {key}\nMinor: 1-\n\nVerse\n| 1- | b6 | b3 | b7 | 4- | b6 | b3 | 1- | x3\n"
+    )
+    for seed in (1, 2, 3):
+        notes = write_line(song, level=5, seed=seed).part.notes
+        numbered = {str(note.degree) for note in notes}
+        assert not numbered & {"b1", "b4", "#3", "#7", "bb7", "bb3"}

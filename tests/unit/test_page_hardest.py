@@ -9,6 +9,7 @@ import pytest
 from undersong.neck.geometry import fret_span_mm
 from undersong.neck.instrument import Instrument
 from undersong.page.hardest import climb_words, hardest_bars
+from undersong.practice.ladder import slow_bpm
 from undersong.theory.key import parse_key
 from undersong.theory.meter import FOUR_FOUR, Meter
 from undersong.theory.part import Note, Part
@@ -91,9 +92,10 @@ def test_a_part_without_notes_or_fingers_has_none() -> None:
     assert hardest_bars(Part("None", parse_key("G"), FOUR_FOUR, 72.0, ()), BASS) == []
 
 
-@pytest.mark.parametrize(
-    ("song_bpm", "start"), [(96.0, "Loop it at 70."), (56.0, "Loop it at 56, the song's own")]
-)
-def test_a_loop_starts_at_seventy_or_the_song(song_bpm: float, start: str) -> None:
-    # trade handbook 5.1: the climb starts at 70 or the song's tempo, whichever is lower
-    assert climb_words(song_bpm).startswith(start)
+@pytest.mark.parametrize(("song_bpm", "start"), [(96.0, 70), (84.0, 63), (56.0, 42), (10.0, 10)])
+def test_a_loop_starts_at_seventy_or_below_a_slow_song(song_bpm: float, start: int) -> None:
+    # as a climbing track does (docs/practice.md); three quarters: common practice, no source
+    assert start == slow_bpm(song_bpm)
+    words = climb_words(song_bpm)
+    assert words.startswith(f"Loop it at {start}. Two clean passes in a row: 5 up.")
+    assert words.endswith(f"The song is at {song_bpm:g}.")

@@ -95,7 +95,7 @@ def _hard_bars(song: Song, bars: Sequence[PlayedBar]) -> list[HardBar]:
         before = bars[place - 1] if place else None
         reasons = tuple(_reasons(song, bar, before))
         if reasons:
-            found.append(HardBar(song.title, bar.section, bar.number, reasons))
+            found.append(HardBar(song.title, bar.called, bar.number, reasons))
     return found
 
 

@@ -19,7 +19,7 @@ from functools import lru_cache
 from undersong.lines.weights import LineWeights
 from undersong.theory.chord import NumberChord, Role
 from undersong.theory.interval import Interval, parse_interval
-from undersong.theory.key import Degree, Key
+from undersong.theory.key import Key
 from undersong.theory.pitch import SEMITONES_PER_OCTAVE, PitchName, plain_pitch
 
 HALF_STEP_UP, HALF_STEP_DOWN = Interval(1, 1), Interval(-1, -1)
@@ -28,6 +28,7 @@ STEP_SEMITONES = 2
 THIRD_SEMITONES = 4
 READABLE_ALTERATION = 1
 _WHITE_KEYS_ALTERED = ("B#", "E#", "Cb", "Fb")
+_ROUNDABOUT_DEGREES = ("b1", "b4", "#3", "#7")  # 7, 3, 4 and 1 to a player
 ROADS_IN_WORDS = {
     "above": "from above into",
     "below": "from below into",
@@ -68,13 +69,13 @@ def readable(name: PitchName, chord: NumberChord, key: Key) -> PitchName:
     return plain_pitch(name.pitch_class + 60, prefer_flats=name.alteration < 0).name
 
 
-def readable_degree(name: PitchName, chord: NumberChord, key: Key) -> Degree:
-    """The degree of a note: by what it is to key and chord, or as printed rather than doubled."""
+def plain_degree_name(name: PitchName, chord: NumberChord, key: Key) -> PitchName:
+    """The name by which a note is numbered: 6 and 3 where its own name would give bb7 or b4."""
     degree = key.degree_of(name)
-    if abs(degree.alteration) <= READABLE_ALTERATION:
-        return degree
-    printed = key.degree_of(readable(name, chord, key))
-    return printed if abs(printed.alteration) < abs(degree.alteration) else degree
+    is_plain = abs(degree.alteration) <= READABLE_ALTERATION
+    if name in _at_home(chord, key) or (is_plain and str(degree) not in _ROUNDABOUT_DEGREES):
+        return name
+    return key.spell(name.pitch_class + 60).name
 
 
 @lru_cache(maxsize=4096)

@@ -26,7 +26,7 @@ from undersong.lines.report import FOUR_STRINGS, LineReport, fast_shifts, report
 from undersong.lines.score import feel_remarks, score_of
 from undersong.lines.search import Choice, best_line
 from undersong.lines.targets import Touch
-from undersong.lines.walk import readable, readable_degree
+from undersong.lines.walk import plain_degree_name, readable
 from undersong.lines.weights import WEIGHTS, LineWeights
 from undersong.neck.fingering import Fingering, finger_part
 from undersong.neck.instrument import Instrument
@@ -307,8 +307,8 @@ def _notes(desk: Desk, line: Sequence[Figure]) -> tuple[Note, ...]:
             Note(
                 at=bar_at + tone.at,
                 length=tone.length,
-                pitch=readable(tone.name, target.chord, target.key).with_midi(tone.midi),
-                degree=readable_degree(tone.name, target.chord, target.key),
+                pitch=readable(name, target.chord, target.key).with_midi(tone.midi),
+                degree=target.key.degree_of(name),
                 chord=target.chord,
                 articulation=tone.articulation,
                 dynamic=dynamic,
@@ -316,6 +316,7 @@ def _notes(desk: Desk, line: Sequence[Figure]) -> tuple[Note, ...]:
                 why=tone.why,
             )
             for tone in figure.tones
+            for name in [plain_degree_name(tone.name, target.chord, target.key)]
         )
     return _with_pins(desk, notes)
 

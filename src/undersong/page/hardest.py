@@ -12,15 +12,18 @@ from bisect import bisect_right
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
+from math import floor
 
 from undersong.neck.geometry import fret_distance_mm
 from undersong.neck.instrument import Instrument
 from undersong.theory.meter import Wholes, beat_words
 from undersong.theory.part import Bar, Part, Stroke
+from undersong.theory.tempo import TEMPO_MIN_BPM
 
 MOST_BARS = 3
 START_BPM = 70.0  # where the practice rule begins (trade handbook 5.1)
 UP_BPM, DOWN_BPM, IN_A_ROW = 5, 10, "two"
+SLOW_SHARE = 0.75  # of a slow song's tempo: hard bars are never first met at full speed
 _SHIFT_FROM_MM = 25.0  # less is the reach of a finger, not a move of the hand
 _MM_A_POINT = 60.0
 _MM_S_A_POINT = 250.0
@@ -200,12 +203,8 @@ def _speed_words(count: int) -> tuple[str, str]:
 
 def climb_words(song_bpm: float) -> str:
     """How to raise the tempo of a loop, by the practice rule's usual numbers."""
-    if song_bpm <= START_BPM:
-        return (
-            f"Loop it at {song_bpm:g}, the song's own tempo, until {IN_A_ROW} passes in a row "
-            f"are clean. If it does not come, start {DOWN_BPM} slower."
-        )
+    slow_bpm = max(TEMPO_MIN_BPM, min(START_BPM, floor(song_bpm * SLOW_SHARE)))
     return (
-        f"Loop it at {START_BPM:g}. {IN_A_ROW.capitalize()} clean passes in a row: {UP_BPM} up. "
+        f"Loop it at {slow_bpm:g}. {IN_A_ROW.capitalize()} clean passes in a row: {UP_BPM} up. "
         f"One that is not clean: {DOWN_BPM} down. The song is at {song_bpm:g}."
     )

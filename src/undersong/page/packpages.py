@@ -278,6 +278,8 @@ def hard_bars(each: PackSong, instrument: Instrument, setting: Setting) -> str:
         advice = bar.advice if before == bar.number else f"Practise it as bar {before}."
         pieces.append((*_hard_bar(bar, part, setting), f"{bar.reason} {advice}"))
     first, *others = ((*music, flow.paragraph(words)) for *music, words in pieces)
+    if others:  # the last two go over the page together, so that none stands there alone
+        others = [tuple(piece for each in others for piece in each)]
     blocks = map(flow.kept_together, ((*head, *first), *others))
     return "\n".join(blocks)
 
