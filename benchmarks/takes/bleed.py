@@ -15,7 +15,6 @@ from takes.material import Rng
 from takes.recording import Recording, placed
 from takes.sources import FluidPreset, installed_file
 
-KITS = (0, 8, 16, 32)
 KICK, SNARE, HAT, WOOD_BLOCK, SIDE_STICK = 36, 38, 42, 76, 37
 FORMANTS_HZ = ((700, 1200), (300, 2300), (500, 900), (450, 1700))
 
@@ -69,7 +68,7 @@ def with_click(recording: Recording, rng: Rng) -> Recording:
 
 def with_drums(recording: Recording, rng: Rng) -> Recording:
     """A sampled kit plays along from the Part's start, a few milliseconds loose, and leaks in."""
-    kit = KITS[int(rng.integers(len(KITS)))]
+    kit = recording.kits[int(rng.integers(len(recording.kits)))]
     n_bar = recording.beats_a_bar
     beat_s = recording.beats_s[1] - recording.beats_s[0]
     strokes: list[tuple[float, int]] = []
@@ -87,7 +86,7 @@ def with_drums(recording: Recording, rng: Rng) -> Recording:
     return replace(
         recording,
         samples=recording.samples + leak,
-        facts={**recording.facts, "drums_s_and_midi": heard},
+        facts={**recording.facts, "drum_kit": kit, "drums_s_and_midi": heard},
     )
 
 

@@ -28,6 +28,8 @@ SOUNDS = {
     "tune": ("fluid-finger", "freepats-finger", "fluid-slap", "freepats-acoustic"),
     "report": ("karoryfer-electric", "fluid-pick", "freepats-pick", "fluid-fretless", "fluid-pop"),
 }
+KITS = {"tune": (0, 8, 16, 25), "report": (24, 32, 40, 48)}
+"""Drum kits of each split, as General MIDI numbers its programs less one."""
 FIRST_SEED = {"tune": 1000, "report": 9100}
 # (sample rate in Hz, channels): mostly small files, some as an interface or a camera gives them
 FORMATS = ((22050, 1),) * 7 + ((24000, 1),) * 4 + ((44100, 1), (48000, 1), (22050, 2))
@@ -57,6 +59,7 @@ def render_part(
     sample_rate_hz: int = 22050,
     n_channels: int = 1,
     conditions: Sequence[str] = (),
+    kits: tuple[int, ...] = KITS["tune"],
 ) -> tuple[Samples, dict[str, Any]]:
     """Play and record any Part.
 
@@ -76,6 +79,8 @@ def render_part(
         Of the recording; 1 or 2 channels.
     conditions
         Keys of `conditions.CONDITIONS`; none for a dry take.
+    kits
+        Drum kits that may be heard.
 
     Returns
     -------
@@ -112,7 +117,7 @@ def render_part(
     if "ghosts" in conditions:
         performance = with_ghosts(performance, hands)
     sounding = mix.mixed(performance, bass)
-    recording = recorded(sounding, part, tempo_bpm, performance.start_s)
+    recording = recorded(sounding, part, tempo_bpm, performance.start_s, kits)
     recording = under(recording, conditions, around)
     peak_dbfs = float(rng.uniform(-14, -6))
     level = mix.levelled(recording.samples, 0.0 if "clipped" in conditions else peak_dbfs)
@@ -183,14 +188,16 @@ def lead_s(part: Part, tempo_bpm: float, conditions: Sequence[str], rng: Rng) ->
     return max(lead, float(rng.uniform(4, 9)) if "late-start" in conditions else 0.0)
 
 
-def recorded(samples: Samples, part: Part, tempo_bpm: float, start_s: float) -> Recording:
+def recorded(
+    samples: Samples, part: Part, tempo_bpm: float, start_s: float, kits: tuple[int, ...]
+) -> Recording:
     """Samples with the beats of the Part and of the bar before it."""
     beat_s = 60 / tempo_bpm
     beat = beat_wholes(part["meter"])
     end = max(Fraction(n["at"]) + Fraction(n["length"]) for n in part["notes"])
     n_bar = max(1, round(Fraction(part["meter"]) / beat))
     beats_s = tuple(start_s + k * beat_s for k in range(-n_bar, ceil(end / beat)))
-    return Recording(samples, beats_s, n_bar)
+    return Recording(samples, beats_s, n_bar, kits)
 
 
 def truth_of(part: Part, performance: Performance, facts: dict[str, Any]) -> dict[str, Any]:
@@ -292,6 +299,7 @@ def takes(
             sample_rate_hz=rate_hz,
             n_channels=n_channels,
             conditions=names,
+            kits=KITS[split],
         )
         slug = re.sub("[^a-z0-9]+", "-", kind)
         how = "" if truth["condition"] == "dry" else f"-{truth['condition']}"

@@ -137,26 +137,48 @@ def aligned(
         int(first[0]) if n_strokes else 0,
     )
     steps: list[tuple[int, NDArray[np.bool_], NDArray[np.bool_]]] = []
-    for stroke in range(n_strokes):
+    pays = _pays(asked, heard, expected_s, timing_s, first, last)
+    for stroke, pay in enumerate(pays):
         window = slice(int(first[stroke]), int(last[stroke]))
         best = _moved(best, low, window)
         low = window.start
-        late = (heard.onset_s[window] - expected_s[stroke]) / timing_s
-        pay = heard.gains(window, int(asked.midi[stroke])) - np.log1p(late**2)
         left_out = best - SKIP_COST
-        matched = np.concatenate(([-np.inf], best[:-1] + pay))
+        matched = np.empty(len(best))
+        matched[0] = -np.inf
+        np.add(best[:-1], pay, out=matched[1:])
         chosen = np.maximum(left_out, matched)
-        running = np.maximum.accumulate(chosen)
-        steps.append((low, matched > left_out, running > chosen))
-        best = running
+        best = np.maximum.accumulate(chosen)
+        steps.append((low, matched > left_out, best > chosen))
     return Match(_traced(steps, n_strokes), float(best[-1]) if n_strokes else 0.0)
+
+
+def _pays(
+    asked: Asked, heard: Heard, expected_s: Floats, timing_s: float, first: Places, last: Places
+) -> list[Floats]:
+    """What matching each stroke to each attack of its window pays."""
+    count = last - first
+    stroke = np.repeat(np.arange(len(asked)), count)
+    ends = np.cumsum(count)
+    attack = np.arange(len(stroke)) + np.repeat(first - (ends - count), count)
+    column = asked.midi[stroke] - LOWEST_MIDI
+    known = (column >= 0) & (column < len(MIDIS))
+    fit = heard.pitch_odds[attack, np.where(known, column, 0)]
+    gain = MATCH_GAIN + heard.attack_odds[attack]
+    gain = np.where(known, gain + np.maximum(fit, PITCH_FLOOR), gain)
+    pay = gain - np.log1p(((heard.onset_s[attack] - expected_s[stroke]) / timing_s) ** 2)
+    return np.split(pay, ends[:-1])
 
 
 def _moved(best: Floats, low: int, window: slice) -> Floats:
     """`best` seen through the next window: attacks before it are used up, new ones are free."""
     kept = best[min(window.start - low, len(best) - 1) :]
     wanted = window.stop - window.start + 1
-    return np.concatenate((kept, np.full(max(0, wanted - len(kept)), kept[-1])))[:wanted]
+    if wanted <= len(kept):
+        return kept[:wanted]
+    seen = np.empty(wanted)
+    seen[: len(kept)] = kept
+    seen[len(kept) :] = kept[-1]
+    return seen
 
 
 def _traced(

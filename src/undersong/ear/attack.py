@@ -15,11 +15,12 @@ has removed it. Widths and shares were chosen by design/ear_attack.py.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
-from scipy.signal import butter, find_peaks, sosfilt, sosfilt_zi
+from scipy.signal import butter, find_peaks, sosfilt
 
 from undersong.ear.frames import RATE_HZ, Samples
 
@@ -55,10 +56,14 @@ class Band:
     @property
     def sections(self) -> Floats:
         """Second-order sections of the band's filter at `RATE_HZ`."""
-        if self.high_hz is None:
-            return butter(self.order, self.low_hz, "highpass", fs=RATE_HZ, output="sos")
-        edges = [self.low_hz, self.high_hz]
-        return butter(self.order, edges, "bandpass", fs=RATE_HZ, output="sos")
+        return _sections(self.order, self.low_hz, self.high_hz)
+
+
+@lru_cache
+def _sections(order: int, low_hz: float, high_hz: float | None) -> Floats:
+    if high_hz is None:
+        return butter(order, low_hz, "highpass", fs=RATE_HZ, output="sos")
+    return butter(order, [low_hz, high_hz], "bandpass", fs=RATE_HZ, output="sos")
 
 
 LOW = Band("low", 2, 50.0, 250.0, 30, 0.03)
@@ -73,7 +78,7 @@ class BandMeter:
 
     def __init__(self, band: Band) -> None:
         self._sections = band.sections
-        self._state = np.zeros_like(sosfilt_zi(self._sections))
+        self._state = np.zeros((len(self._sections), 2))
         self._kept = np.zeros(0)
 
     def feed(self, samples: Samples) -> Frames:
@@ -82,8 +87,8 @@ class BandMeter:
         filtered = np.concatenate((self._kept, filtered))
         n_frames = len(filtered) // FRAME
         self._kept = filtered[n_frames * FRAME :]
-        squares = filtered[: n_frames * FRAME].reshape(n_frames, FRAME) ** 2
-        return np.asarray(squares.mean(axis=1), np.float32)
+        frames = filtered[: n_frames * FRAME].reshape(n_frames, FRAME)
+        return np.asarray(np.einsum("ij,ij->i", frames, frames) / FRAME, np.float32)
 
 
 def band_energies(samples: Samples, band: Band) -> Frames:
@@ -134,6 +139,9 @@ class Attacks:
         Rise of each band near the attack, shape (n_attacks,).
     gaps_s
         Shape (n_gaps, 2): holes in the recording, from and to.
+    course
+        Shape (n_bands, n_frames / `COURSE_FRAMES`): natural logarithm of the energy of each of
+        `BANDS`, 0 being what it reaches in the loud moments of the take.
     strength
         High plus the better of low and middle: how much it looks like an attack.
     """
@@ -143,6 +151,7 @@ class Attacks:
     middle: Floats
     low: Floats
     gaps_s: Floats
+    course: NDArray[np.float16]
 
     @property
     def strength(self) -> Floats:
@@ -151,6 +160,9 @@ class Attacks:
 
 
 LEAST_STRENGTH = 0.7
+COURSE_FRAMES = 2
+COURSE_FLOOR = 1e-4
+"""Energies of a take's course are softened by this share of its loud moments'."""
 
 
 def attacks(samples: Samples) -> Attacks:
@@ -163,8 +175,11 @@ def attacks(samples: Samples) -> Attacks:
     """
     gaps = gaps_s(samples)
     rise = {}
-    for band in BANDS:
-        rise[band.name] = rises(band_energies(samples, band), band)
+    course = np.zeros((len(BANDS), len(samples) // FRAME // COURSE_FRAMES), np.float16)
+    for row, band in enumerate(BANDS):
+        energies = band_energies(samples, band)
+        course[row] = _course(energies)
+        rise[band.name] = rises(energies, band)
         np.maximum(0, rise[band.name], out=rise[band.name])
     combined = MIDDLE_SHARE * rise["middle"]
     np.maximum(rise["low"], combined, out=combined)
@@ -180,7 +195,16 @@ def attacks(samples: Samples) -> Attacks:
         near["middle"][order],
         near["low"][order],
         gaps,
+        course,
     )
+
+
+def _course(energies: Frames) -> Frames:
+    """How a band's energy goes, as `Attacks.course` has it."""
+    n_steps = len(energies) // COURSE_FRAMES
+    coarse = energies[: n_steps * COURSE_FRAMES].reshape(n_steps, COURSE_FRAMES).mean(axis=1)
+    loud = float(np.percentile(coarse, 95)) + 1e-12 if n_steps else 1.0
+    return np.asarray(np.log(coarse / loud + COURSE_FLOOR), np.float32)
 
 
 def peaks(values: Frames, height: float, distance: int) -> NDArray[np.intp]:

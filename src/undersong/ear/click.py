@@ -29,6 +29,7 @@ Places = NDArray[np.intp]
 
 FROM_HZ = 900.0
 """Bass guitars are weak and clicks are strong from here up."""
+_HIGH = butter(4, FROM_HZ, "highpass", fs=RATE_HZ, output="sos")
 LEARNT_OVER_S = 60.0
 LEAST_RISE = 0.7
 LEAD, CORE, REACH = 16, 192, 24
@@ -375,5 +376,4 @@ def _another(
 
 def high_part(samples: Samples) -> Samples:
     """What of a take lies above `FROM_HZ`."""
-    sections = butter(4, FROM_HZ, "highpass", fs=RATE_HZ, output="sos")
-    return np.asarray(sosfilt(sections, samples), np.float32)
+    return np.asarray(sosfilt(_HIGH, samples), np.float32)

@@ -1,9 +1,8 @@
 """What a take says before anyone asks what was to be played: attacks with their odds, and pitches.
 
-Every place where something may begin is weighed by a logistic rule on what was measured there:
-rises in three bands, how much of the string's energy is new (`renewal`), how restless the sound was
-before, how loud it is in this take and how much louder than just before. The weights were fitted on
-takes with known answers by design/ear_odds.py.
+Every place where something may begin is weighed twice (`weighing`): first by how the sound goes
+there, round and round until the notes that are thought to ring and the places where new ones begin
+agree; then, once its pitch has been asked, by that as well.
 
 Conventions
 -----------
@@ -20,9 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from undersong.ear.attack import Attacks, attacks
-from undersong.ear.doubts import bodiless, changed, going_on_worth, gone_on
 from undersong.ear.frames import Samples, Take
-from undersong.ear.measures import DISTINCT_S, WEIGHTS, measured
+from undersong.ear.measures import DISTINCT_S, measured
 from undersong.ear.pitch import (
     MIDIS,
     Stretches,
@@ -32,6 +30,7 @@ from undersong.ear.pitch import (
     tuning_of,
 )
 from undersong.ear.renewal import Renewal, edges_of, smooth_in_place
+from undersong.ear.weighing import network, of_notes, of_places
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -78,8 +77,6 @@ class Evidence:
         Shape (n_notes,): likely notes and their fundamentals.
     gaps_s
         Shape (n_gaps, 2): holes in the recording.
-    going_on
-        Shape (n_attacks,), in [0, 1]: how surely only the note before goes on there, interrupted.
     vague
         Shape (n_attacks,): True where no rise dates the attack, only a change in what sounds.
     """
@@ -96,7 +93,6 @@ class Evidence:
     notes_s: Floats
     f0_hz: Floats
     gaps_s: Floats
-    going_on: Floats
     vague: NDArray[np.bool_]
 
     def before(self, onset_s: Floats) -> Floats:
@@ -147,8 +143,10 @@ def weighed(sound: Sound) -> Evidence:
     for _ in range(TURNS):
         sounded_s = notes_s
         f0_hz = pitches.read(notes_s, _heard_until(notes_s, sound.length_s))
-        measures = measured(found, _renewal(pitches, renewal, notes_s, f0_hz))
-        odds = np.clip(measures.table @ WEIGHTS, -ODDS_LIMIT, ODDS_LIMIT)
+        track = _renewal(pitches, renewal, notes_s, f0_hz)
+        measures = measured(found, track)
+        places = of_places(found, measures, track)
+        odds = np.clip(network("places").odds(places), -ODDS_LIMIT, ODDS_LIMIT)
         odds[in_gap(measures.onset_s, found.gaps_s)] = -ODDS_LIMIT
         # A rise that was strong by itself still parts two notes: the weighing may have failed only
         # because the note before it was not known yet.
@@ -166,10 +164,12 @@ def weighed(sound: Sound) -> Evidence:
         string, onset_s[possible], end_s[possible], tuning
     )
     before_hz = fundamentals_before(onset_s, sounded_s, f0_hz)
-    odds = changed(odds, scores, onset_s, end_s, before_hz)
-    going_on = gone_on(string, odds, scores, onset_s, end_s, before_hz)
-    odds = odds - going_on_worth(going_on, odds) * going_on - bodiless(odds, scores, level_db)
-    odds = np.maximum(odds, -ODDS_LIMIT)
+    table = of_notes(
+        string, places[kept], onset_s, end_s, odds, scores, level_db, before_hz, notes_s
+    )
+    again = np.clip(network("notes").odds(table), -ODDS_LIMIT, ODDS_LIMIT)
+    again[in_gap(onset_s, found.gaps_s)] = -ODDS_LIMIT
+    odds = np.where(odds > IMPOSSIBLE, again, odds)
     return Evidence(
         onset_s=onset_s,
         odds=odds,
@@ -183,7 +183,6 @@ def weighed(sound: Sound) -> Evidence:
         notes_s=sounded_s,
         f0_hz=f0_hz,
         gaps_s=found.gaps_s,
-        going_on=going_on,
         vague=measures.strength[kept] < DATED,
     )
 
@@ -285,7 +284,7 @@ def _renewal(pitches: Pitches, renewal: Renewal, notes_s: Floats, f0_hz: Floats)
     doubtful = []
     for note, (first, last) in enumerate(pairwise(edges)):
         settled = share[first + SETTLED[0] : min(first + SETTLED[1], last)]
-        if len(settled) and np.median(settled) > UNEXPLAINED:
+        if len(settled) and np.count_nonzero(settled > UNEXPLAINED) * 2 > len(settled):
             doubtful.append(note)
     if not doubtful:
         return track

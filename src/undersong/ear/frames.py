@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from math import gcd
 
 import numpy as np
@@ -91,11 +92,7 @@ class Resampler:
         self._kept = np.zeros(self._context, np.float32)
 
     def _filter(self) -> Samples:
-        if self.up == self.down:
-            return np.ones(1, np.float32)
-        cutoff = 0.94 / max(self.up, self.down)
-        taps = firwin(2 * self._half + 1, cutoff, window=("kaiser", 6.0)) * self.up
-        return taps.astype(np.float32)
+        return _taps(self.up, self.down, self._half)
 
     def feed(self, block: Samples) -> Samples:
         """The output samples that `block` completes; may be empty."""
@@ -127,6 +124,15 @@ class Resampler:
         first, rest = divmod(self._half + self._context * self.up, self.down)
         assert rest == self._half % self.down
         return np.asarray(full[first : first + n_out], np.float32)
+
+
+@lru_cache(maxsize=4)
+def _taps(up: int, down: int, half: int) -> Samples:
+    if up == down:
+        return np.ones(1, np.float32)
+    cutoff = 0.94 / max(up, down)
+    taps = firwin(2 * half + 1, cutoff, window=("kaiser", 6.0)) * up
+    return taps.astype(np.float32)
 
 
 def listen(blocks: Iterable[NDArray[np.floating]], sample_rate_hz: int) -> Take:

@@ -67,21 +67,30 @@ def located(asked: Asked, heard: Heard, *, ratio: float | None = None) -> list[G
     votes_s, grid_s = heard.onset_s[attack], some.grid_s[stroke]
     value = weight[stroke, attack]
     ratios = _ratios() if ratio is None else np.array([ratio])
-    found: list[tuple[float, Grid]] = []
+    found: list[tuple[float, float, float]] = []
     best_votes = 0.0
-    for each in ratios:
-        usual = 1.0 if ratio is not None else np.exp(-0.5 * (np.log(each) / USUAL_RATIO) ** 2)
-        scale = 0.5 + 0.5 * float(usual)
-        lowest, smooth = _votes(votes_s - each * grid_s, value)
-        most = scale * float(smooth.max())
-        best_votes = max(best_votes, most)
-        if most >= WORTH_A_LOOK * best_votes:
-            found.extend(_peaks(lowest, smooth, float(each), scale))
-    found.sort(key=lambda pair: -pair[0])
-    best = found[0][1].ratio
+    # The lowest place a vote may fall moves with the tempo; all tempos share one line of bins.
+    usual = np.ones(len(ratios))
+    if ratio is None:
+        usual = np.exp(-0.5 * (np.log(ratios) / USUAL_RATIO) ** 2)
+    scales = 0.5 + 0.5 * usual
+    for first in range(0, len(ratios), 32):
+        some_ratios = ratios[first : first + 32]
+        starts = votes_s - some_ratios[:, None] * grid_s
+        lowest = starts.min(axis=1)
+        smooth = _votes_of_all(starts - lowest[:, None], value)
+        most = scales[first : first + 32] * smooth.max(axis=1)
+        for row, each in enumerate(some_ratios.tolist()):
+            best_votes = max(best_votes, float(most[row]))
+            if most[row] >= WORTH_A_LOOK * best_votes:
+                scale = float(scales[first + row])
+                found.extend(_peaks(float(lowest[row]), smooth[row], each, scale))
+    found.sort(key=lambda row: -row[0])
+    grids = [Grid(start_s, each) for _, start_s, each in found]
+    best = grids[0].ratio
     begins_s = heard.onset_s[heard.attack_odds > 0] - best * some.grid_s[0]
     earliest = _earliest(votes_s - best * grid_s, value, best, begins_s)
-    return _distinct([found[0][1], *earliest, *(grid for _, grid in found[1:])])
+    return _distinct([grids[0], *earliest, *grids[1:]])
 
 
 def _earliest(start_s: Floats, value: Floats, ratio: float, begins_s: Floats) -> list[Grid]:
@@ -113,11 +122,15 @@ def _vote_weights(asked: Asked, heard: Heard) -> Floats:
     return np.asarray(is_attack * np.where(known[:, None], fit, 0.3))
 
 
-def _peaks(lowest: float, smooth: Floats, ratio: float, scale: float) -> list[tuple[float, Grid]]:
-    tops = np.argpartition(smooth, -min(4, len(smooth)))[-4:]
+def _peaks(
+    lowest: float, smooth: Floats, ratio: float, scale: float
+) -> list[tuple[float, float, float]]:
+    tops = np.flatnonzero(smooth > 0.3 * smooth.max())
+    if len(tops) > 4:
+        tops = tops[np.argpartition(smooth[tops], -4)[-4:]]
     return [
-        (scale * float(smooth[top]), Grid(float(lowest + (top + 0.5) * VOTE_S), ratio))
-        for top in tops
+        (scale * votes, lowest + (top + 0.5) * VOTE_S, ratio)
+        for top, votes in zip(tops.tolist(), smooth[tops].tolist(), strict=True)
     ]
 
 
@@ -129,6 +142,21 @@ def _votes(start_s: Floats, value: Floats) -> tuple[float, Floats]:
     shape = np.concatenate((np.arange(1, VOTE_REACH + 1), np.arange(VOTE_REACH - 1, 0, -1)))
     smooth = np.convolve(votes, shape / VOTE_REACH, mode="full")
     return lowest, smooth[VOTE_REACH - 1 : VOTE_REACH - 1 + len(votes)]
+
+
+_SHAPE = np.concatenate((np.arange(1, VOTE_REACH + 1), np.arange(VOTE_REACH - 1, 0, -1)))
+
+
+def _votes_of_all(after_s: Floats, value: Floats) -> Floats:
+    """Smoothed votes at many tempos, shape (n_tempos, n_bins); places count from each lowest."""
+    bins = (after_s / VOTE_S).astype(np.intp)
+    width = int(bins.max()) + 2 * VOTE_REACH
+    bins += width * np.arange(len(bins))[:, None]
+    votes = np.bincount(
+        bins.ravel(), weights=np.tile(value, len(bins)), minlength=width * len(bins)
+    )
+    smooth = np.convolve(votes, _SHAPE / VOTE_REACH, mode="full")
+    return smooth[VOTE_REACH - 1 : VOTE_REACH - 1 + len(votes)].reshape(len(bins), width)
 
 
 def _distinct(grids: list[Grid]) -> list[Grid]:
@@ -218,6 +246,7 @@ def fitted(grid_s: Floats, heard_s: Floats, otherwise: Grid, *, steady: bool = F
     ratio = otherwise.ratio
     start = float(np.median(y - ratio * x))
     scale = 3 * OUTLIER_S
+    was = ratio, start
     for _ in range(12):
         weight = 1 / (1 + ((y - start - ratio * x) / scale) ** 2) ** 2
         if not steady:
@@ -228,6 +257,9 @@ def fitted(grid_s: Floats, heard_s: Floats, otherwise: Grid, *, steady: bool = F
             start = centre_y - ratio * centre_x
         else:
             start = float(weight @ (y - ratio * x)) / float(weight.sum())
+        if scale == OUTLIER_S and abs(ratio - was[0]) < 1e-9 and abs(start - was[1]) < 1e-8:
+            break
+        was = ratio, start
         scale = max(0.7 * scale, OUTLIER_S)
     if not 0.5 * otherwise.ratio < ratio < 2 * otherwise.ratio:
         return otherwise

@@ -20,8 +20,10 @@ from undersong.ear.passing import passed, stopped_before
 from undersong.ear.pitch import MIDIS
 from undersong.ear.refusal import (
     ANOTHER_PIECE,
+    BLUR,
     SHIFTED_SHARE,
     blurred,
+    is_guessed,
     never_begun,
     nothing_fits,
     recognised,
@@ -206,7 +208,7 @@ def heard_against(
     stopped = stopped_before(notes)
     reason = unlike(part, take, evidence, notes, stopped)
     if reason == ANOTHER_PIECE:
-        reason = _transposed(asked, heard) or reason
+        reason = _transposed(asked, heard) or (BLUR if is_guessed(evidence) else reason)
     stroke_odds = evidence.odds[match.attack[match.attack != NONE]]
     if reason is None and (reason := blurred(notes, stroke_odds)) is not None:
         notes = withdrawn(notes, window)

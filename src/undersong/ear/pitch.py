@@ -16,11 +16,13 @@ design/ear_pitch.py. Inharmonicity follows trade handbook 8.4.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import rfft
 from scipy.signal import resample_poly
 
 from undersong.ear.frames import RATE_HZ, Samples
@@ -134,11 +136,17 @@ class Stretches:
 
     def scores(self, tuning_cents: float) -> Floats:
         """Mean log-likelihood of every hypothesis, shape (n_stretches, n_hypotheses)."""
+        return np.asarray(self.scores_at([tuning_cents])[0])
+
+    def scores_at(self, tunings_cents: Sequence[float]) -> Floats:
+        """Scores at several tunings, shape (n_tunings, n_stretches, n_hypotheses)."""
         shares = self.shares
-        scores = np.zeros((len(shares), len(MIDIS)))
+        scores = np.zeros((len(tunings_cents), len(shares), len(MIDIS)))
         for window in np.unique(self.window):
-            rows = self.window == window
-            scores[rows] = shares[rows] @ log_shares(int(window), tuning_cents)
+            rows = np.flatnonzero(self.window == window)
+            some = shares[rows]
+            for number, cents in enumerate(tunings_cents):
+                scores[number, rows] = some @ log_shares(int(window), cents)
         return scores
 
 
@@ -214,7 +222,7 @@ def _spectra(samples: Samples, first: NDArray[np.intp], window: NDArray[np.intp]
     for size in np.unique(window):
         rows = np.flatnonzero(window == size)
         pieces = padded[first[rows, None] + np.arange(size)] * _window(int(size))
-        magnitude[rows] = np.abs(np.fft.rfft(pieces, N_FFT))[:, _BINS]
+        magnitude[rows] = np.abs(rfft(pieces, N_FFT)[:, _BINS[0] : _BINS[-1] + 1])
         level_db[rows] = 10 * np.log10((pieces**2).mean(axis=1) + 1e-12)
     return Stretches(magnitude, window, level_db)
 
@@ -235,7 +243,7 @@ def tuning_of(parts: Stretches) -> float:
         return 0.0
     some = _thinned(parts.rows(steady), 60)
     grid = np.arange(-WIDEST_TUNING_CENTS, WIDEST_TUNING_CENTS + 1, TUNING_STEP_CENTS)
-    fit = np.array([some.scores(float(cents)).max(axis=1).mean() for cents in grid])
+    fit = some.scores_at(grid.tolist()).max(axis=2).mean(axis=1)
     top = int(np.clip(np.argmax(fit), 1, len(grid) - 2))
     left, mid, right = fit[top - 1 : top + 2]
     bend = left - 2 * mid + right

@@ -27,10 +27,15 @@ LEAST_MATCHED = 3
 LEAST_DOUBTFUL, MOST_DOUBTFUL_SHARE = 4, 0.1
 LEAST_CLARITY = 4.5
 """Mean log-odds of a take's strokes below which their beginnings are guessed rather than heard."""
+CLEAR_ODDS = 4.0
 SHIFTED_SHARE = 0.7
 HIGHEST_BASS_MIDI = 63
 """The 20th fret of the G string."""
 NO_BASS = "This does not sound like a bass: most of what I heard lies above its highest note."
+BLUR = (
+    "There is too much echo or noise in the recording to tell where each note begins. "
+    "Move closer, and play it again."
+)
 ANOTHER_PIECE = "This does not sound like the exercise: most of its notes are not there."
 
 
@@ -101,10 +106,14 @@ def blurred(notes: tuple[HeardNote, ...], stroke_odds: Floats) -> str | None:
     is_dull = len(stroke_odds) >= LEAST_DOUBTFUL and stroke_odds.mean() < LEAST_CLARITY
     if doubtful < max(LEAST_DOUBTFUL, MOST_DOUBTFUL_SHARE * n_asked) and not is_dull:
         return None
-    return (
-        "There is too much echo or noise in the recording to tell where each note begins. "
-        "Move closer, and play it again."
-    )
+    return BLUR
+
+
+def is_guessed(evidence: Evidence) -> bool:
+    """True where most places that may be notes may as well be none."""
+    unclear = int(np.count_nonzero(np.abs(evidence.odds) < CLEAR_ODDS))
+    clear = int(np.count_nonzero(evidence.odds >= CLEAR_ODDS))
+    return unclear > max(LEAST_DOUBTFUL, clear)
 
 
 def withdrawn(notes: tuple[HeardNote, ...], window_ms: float) -> tuple[HeardNote, ...]:

@@ -28,6 +28,7 @@ Floats = NDArray[np.float64]
 String = NDArray[np.float32] | NDArray[np.float16]
 
 UP_TO_HZ = 1200.0
+_SECTIONS = butter(2, [35.0, UP_TO_HZ], "bandpass", fs=RATE_HZ, output="sos")
 PIECE, SETTLING = 64 * RATE_HZ, RATE_HZ // 2
 LEAST_SAMPLES = 64
 WINDOW = 16
@@ -45,7 +46,7 @@ def smooth_in_place(samples: Samples) -> Samples:
     """
     if len(samples) < LEAST_SAMPLES:
         return samples
-    sections = butter(2, [35.0, UP_TO_HZ], "bandpass", fs=RATE_HZ, output="sos")
+    sections = _SECTIONS
     before = samples[:0].copy()
     for first in range(0, len(samples), PIECE):
         # Both ways in time, so each piece needs some of its neighbours to settle in.
@@ -118,23 +119,45 @@ def compared(string: String, first: int, last: int, guesses: Iterable[tuple[floa
         any sum of two periodic sounds.
     """
     start, stop = first * FRAME, (last + WINDOW) * FRAME
-    now = _taken(string, start, stop)
-    energy = np.correlate(_by_frame(now * now), np.ones(WINDOW))[: last - first]
-    alike = np.zeros(last - first)
-    for guess in guesses:
-        lags = [RATE_HZ / each for each in guess]
-        then = _earlier(string, start, stop, lags[0])
-        if len(lags) == 2:
-            then = then + _earlier(string, start, stop, lags[1])
-            then = then - _earlier(string, start, stop, lags[0] + lags[1])
-        cross, past = _by_frame(now * then), _by_frame(then * then)
-        for fall in FALLS_DB:
-            gain = 10 ** (-fall * np.arange(WINDOW) / 20)
-            together = np.correlate(cross, gain)[: last - first]
-            alone = np.correlate(past, gain**2)[: last - first]
-            explained = np.where(together > 0, together**2 / np.maximum(alone, 1e-20), 0.0)
-            alike = np.maximum(alike, explained)
+    n_frames = last - first
+    lags = [[RATE_HZ / each for each in guess] for guess in guesses]
+    reach = int(max((sum(each) for each in lags), default=0.0)) + 3
+    string = _taken(string, start - reach, stop + 1)
+    start, stop = reach, reach + stop - start
+    now = string[start:stop]
+    energy = _faded(_by_frame(now, now), 1.0)[:n_frames]
+    if not lags:
+        return np.stack((energy, energy))
+    then = np.stack([_foretold(string, start, stop, lag) for lag in lags])
+    together = _faded(_by_frame(np.broadcast_to(now, then.shape), then), _GAINS)[..., :n_frames]
+    alone = _faded(_by_frame(then, then), _GAINS**2)[..., :n_frames]
+    np.maximum(together, 0.0, out=together)
+    np.maximum(alone, 1e-20, out=alone)
+    together *= together
+    together /= alone
+    alike = together.max(axis=(0, 1))
     return np.stack((np.maximum(energy - alike, 0.0), energy))
+
+
+def _foretold(string: Samples, start: int, stop: int, lags: list[float]) -> Samples:
+    then = _earlier(string, start, stop, lags[0])
+    if len(lags) == 2:
+        then = then + _earlier(string, start, stop, lags[1])
+        then = then - _earlier(string, start, stop, lags[0] + lags[1])
+    return then
+
+
+_GAINS = 10 ** (-np.array(FALLS_DB)[:, None, None] / 20)
+
+
+def _faded(frames: Floats, gain: Floats | float) -> Floats:
+    """Sum of the `WINDOW` frames from each on, each `gain` times weaker than the one before."""
+    out = frames
+    step = 1
+    while step < WINDOW:
+        out = out[..., :-step] + gain**step * out[..., step:]
+        step *= 2
+    return out
 
 
 AFTER_S = (0.025, 0.06, 0.1)
@@ -200,10 +223,13 @@ def _earlier(string: String, start: int, stop: int, lag: float) -> Samples:
     u = np.float32(1.0 - (lag - whole))
     piece = _taken(string, start - whole - 2, stop - whole + 1)
     a, b, c, d = piece[:-3], piece[1:-2], piece[2:-1], piece[3:]
-    # Horner's form of b + u/2 (c - a + u (2a - 5b + 4c - d + u (3 (b - c) + d - a))).
-    first, third = c - a, 3 * (b - c) + d - a
-    second = 2 * a - 5 * b + 4 * c - d
-    return np.asarray(b + (u / 2) * (first + u * (second + u * third)))
+    # Catmull-Rom weights: b + u/2 (c - a + u (2a - 5b + 4c - d + u (3 (b - c) + d - a))).
+    w = np.float32(0.5) * u
+    out = (w * (-1 + u * (2 - u))) * a
+    out += (1 + w * u * (3 * u - 5)) * b
+    out += (w * (1 + u * (4 - 3 * u))) * c
+    out += (w * u * (u - 1)) * d
+    return out
 
 
 def _taken(string: String, start: int, stop: int) -> Samples:
@@ -215,5 +241,8 @@ def _taken(string: String, start: int, stop: int) -> Samples:
     ]
 
 
-def _by_frame(squares: Samples) -> Floats:
-    return np.asarray(squares.reshape(-1, FRAME).sum(axis=1, dtype=np.float64))
+def _by_frame(one: Samples, other: Samples) -> Floats:
+    """Sum of the products of each frame."""
+    shape = (*one.shape[:-1], -1, FRAME)
+    sums = np.einsum("...j,...j->...", one.reshape(shape), other.reshape(shape))
+    return np.asarray(sums, np.float64)

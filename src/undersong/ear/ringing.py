@@ -31,11 +31,25 @@ MOST_RISE = 1.5
 """A ringing note does not get louder: beyond this energy over that before it was struck."""
 FINE = 20
 SURE = 0.96
+LEAST_IN_STEP, SURE_IN_STEP = 0.75, 0.95
+"""Correlations (`in_step`) below and above which a note surely does not, does go on."""
 MOST_OFF = 0.02
 """A harmonic may lie off its place by this share of its frequency."""
 
 
 def in_step(string: Samples, onset_s: float, f0_hz: float, since_s: float, until_s: float) -> float:
+    """How well the sound before an onset foretells the sound after it: the first of `steps`."""
+    return steps(string, onset_s, f0_hz, since_s, until_s)[0]
+
+
+def surely_going_on(step: float) -> float:
+    """How surely a note goes on, in [0, 1], from how well it is foretold (`in_step`)."""
+    return float(np.clip((step - LEAST_IN_STEP) / (SURE_IN_STEP - LEAST_IN_STEP), 0, 1))
+
+
+def steps(
+    string: Samples, onset_s: float, f0_hz: float, since_s: float, until_s: float
+) -> tuple[float, float, float]:
     """How well the sound before an onset foretells the sound after it, harmonic by harmonic.
 
     Parameters
@@ -51,18 +65,20 @@ def in_step(string: Samples, onset_s: float, f0_hz: float, since_s: float, until
 
     Returns
     -------
-    float
-        Correlation in [-1, 1]: near 1 where the note goes on, about 0 where it was struck anew or
-        where there is too little to tell.
+    tuple
+        The correlation of the harmonics, in [-1, 1]: near 1 where the note goes on, about 0 where
+        it was struck anew or where there is too little to tell; the same with each harmonic's phase
+        counting by the square root of its size, so that a drum on the lowest decides less; and by
+        how much (natural logarithm) their energy grew, where it grew too much for a ringing note.
     """
     length_s = min(BEFORE_S, onset_s - CLEAR_S - since_s - FRESH_S)
     if not np.isfinite(f0_hz) or length_s < LEAST_BEFORE_S:
-        return 0.0
+        return 0.0, 0.0, 0.0
     number = np.arange(1, int(np.clip(UP_TO_HZ / f0_hz, 1, HARMONICS)) + 1)
     harmonic_hz = number * f0_hz * np.sqrt(1 + FINE_STIFFNESS * number**2)
     before, harmonic_hz = _before(string, onset_s - CLEAR_S, length_s, harmonic_hz)
     least_s = max(LEAST_ASKED_S, LEAST_PERIODS / f0_hz)
-    best = 0.0
+    best = even = growth = 0.0
     for after_s in AFTER_S:
         asked_s = min(ASKED_S, until_s - onset_s - after_s)
         if asked_s < least_s:
@@ -70,12 +86,16 @@ def in_step(string: Samples, onset_s: float, f0_hz: float, since_s: float, until
         after = _waves(string, onset_s + after_s, asked_s, harmonic_hz)
         old, new = float(np.sum(np.abs(before) ** 2)), float(np.sum(np.abs(after) ** 2))
         if new > MOST_RISE * old:
+            growth = max(growth, float(np.log(new / (old + 1e-24))))
             continue
         alike = float(np.sum(after * before.conj()).real) / np.sqrt(old * new + 1e-24)
         best = max(best, alike)
+        weight = np.sqrt(np.abs(before))
+        turned = np.cos(np.angle(after * before.conj()))
+        even = max(even, float(weight @ turned) / float(weight.sum() + 1e-12))
         if best > SURE:
             break
-    return best
+    return best, even, growth
 
 
 def _before(

@@ -17,7 +17,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from undersong.ear.align import NONE, Asked, Match
-from undersong.ear.doubts import surely_going_on
 from undersong.ear.evidence import BATCH, LONGEST_STRETCH_S, Evidence
 from undersong.ear.hearing import HeardNote, Verdict
 from undersong.ear.pitch import (
@@ -30,7 +29,7 @@ from undersong.ear.pitch import (
     stretches_before,
 )
 from undersong.ear.renewal import continued
-from undersong.ear.ringing import in_step
+from undersong.ear.ringing import in_step, surely_going_on
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -44,10 +43,10 @@ GOING_ON = 0.8
 GOING_ON_WORTH = 5.0
 BODY_WORTH = 15.0
 LEAST_BODY = 0.7
-BLEED_PRIOR, BLEED_WORTH = -3.0, 8.0
-BLEED_COUNT, BLEED_SHARE = 3, 0.05
-"""So many interruptions, and such a share of the strokes, mean that drums or a click leak in."""
 DOUBT = 0.1
+FAR_OFF, FAR_WORTH = 14, 0.15
+"""A wrong note is mostly near the asked one (common practice, no source): a pitch further off by
+more semitones counts so much less."""
 SURE_ODDS, SURE_EXTRA_ODDS, SURE_MISSED_ODDS = 1.0, 0.5, 2.5
 """A verdict against a note needs these odds; below them it is `unsure`."""
 LONGEST_TAIL_S = 2.0
@@ -57,6 +56,8 @@ QUIETEST_EXTRA_DB = -20.0
 FAINT_EXTRA_DB = -10.0
 LOW_E_MIDI, TOO_LOW_WORTH = 28, 5.0
 """Against an extra note below everything asked and below low E: rather a drum."""
+VAGUE_MS = 10.0
+"""A note that only a change in what sounds dates may lie so far off, and is unsure there."""
 FAINT_DB, FAINT_WORTH = -20.0, 1.0
 """What is fainter than this beside the other notes of a take speaks against itself, by the dB."""
 
@@ -152,15 +153,22 @@ def _asked_columns(asked: Asked, stroke: Places) -> Places:
 def _without_ring(
     evidence: Evidence, parts: Stretches, scores: Floats, onset_s: Floats, column: Places
 ) -> Floats:
-    """Scores again, with the note before allowed to ring on, wherever the asked one is in doubt."""
+    """Scores again, with the note before allowed to ring on, wherever the asked one is in doubt.
+
+    Under a ringing note everything fits a little: where another pitch fits best all the same, it is
+    believed half as it fits alone.
+    """
     asked = np.flatnonzero(column != NONE)
     own = scores[asked, column[asked]]
     doubtful = asked[own - _best_other(scores[asked], column[asked]) < DOUBT]
     if len(doubtful) == 0:
         return scores
     before = stretches_before(evidence.string, onset_s[doubtful], parts.window[doubtful])
+    over_ring = scores_over_ring(parts.rows(doubtful), before, evidence.tuning_cents, MIDIS)
+    still = over_ring[np.arange(len(doubtful)), column[doubtful]] < over_ring.max(axis=1)
+    over_ring[still] = 0.5 * (over_ring[still] + scores[doubtful[still]])
     again = scores.copy()
-    again[doubtful] = scores_over_ring(parts.rows(doubtful), before, evidence.tuning_cents, MIDIS)
+    again[doubtful] = over_ring
     return again
 
 
@@ -210,8 +218,6 @@ def judged(
     matched_db = heard.level_db[heard.stroke != NONE]
     usual_db = float(np.median(matched_db)) if len(matched_db) else 0.0
     best_scores = heard.scores[heard.stroke != NONE].max(axis=1, initial=-np.inf)
-    interrupted = np.count_nonzero(evidence.going_on > 0.5)
-    bleeds = interrupted >= max(BLEED_COUNT, BLEED_SHARE * len(asked))
     usual_score = float(np.percentile(best_scores, 10)) if len(best_scores) else 0.0
     lowest = min(LOW_E_MIDI, int(asked.midi[asked.midi != NONE].min(initial=LOW_E_MIDI)))
     place_of = np.full(len(asked), NONE)
@@ -227,11 +233,12 @@ def judged(
             expected = float(expected_s[stroke])
             note = _played(asked, index, evidence, heard, stroke, place, expected, usual_db)
             attack = int(heard.attack[place])
-            if evidence.vague[attack] and abs(note.timing_ms or 0.0) > window_ms:
+            over_ms = abs(note.timing_ms or 0.0) - window_ms
+            if evidence.vague[attack] and 0 < over_ms < VAGUE_MS:
                 note = replace(note, verdict=Verdict.UNSURE)
             notes.append((float(evidence.onset_s[heard.attack[place]]), note))
     extras = [
-        _extra(evidence, heard, int(place), usual_db, usual_score, lowest, bleeds=bool(bleeds))
+        _extra(evidence, heard, int(place), usual_db, usual_score, lowest)
         for place in _inside_pass(evidence, heard, matched, end_s)
     ]
     notes.extend(_one_by_one([extra for extra in extras if extra is not None]))
@@ -352,7 +359,8 @@ def _pitch_odds(heard: Sounding, place: int, midi: int) -> float:
     if not 0 <= column < len(MIDIS):
         return PITCH_PRIOR
     scores = heard.scores[place]
-    others = np.delete(scores, column).max()
+    far = np.abs(np.arange(len(MIDIS)) - column) > FAR_OFF
+    others = np.delete(scores - FAR_WORTH * far, column).max()
     return PITCH_PRIOR + PITCH_WORTH * float(scores[column] - others)
 
 
@@ -363,13 +371,10 @@ def _extra(
     usual_db: float,
     usual_score: float,
     lowest: int,
-    *,
-    bleeds: bool,
 ) -> HeardNote | None:
-    odds = float(evidence.odds[heard.attack[place]]) + (BLEED_PRIOR if bleeds else EXTRA_PRIOR)
+    odds = float(evidence.odds[heard.attack[place]]) + EXTRA_PRIOR
     if place and heard.midi[place] in (heard.midi[place - 1], heard.asked_midi[place - 1]):
-        going_on = max(float(heard.going_on[place]), float(evidence.going_on[heard.attack[place]]))
-        odds -= (BLEED_WORTH if bleeds else GOING_ON_WORTH) * going_on
+        odds -= GOING_ON_WORTH * float(heard.going_on[place])
     odds -= BODY_WORTH * max(0.0, usual_score - LEAST_BODY - float(heard.scores[place].max()))
     odds -= FAINT_WORTH * max(0.0, usual_db + FAINT_EXTRA_DB - float(heard.level_db[place]))
     if heard.midi[place] < lowest:

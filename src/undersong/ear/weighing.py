@@ -1,0 +1,241 @@
+"""How likely does a note begin here? Two small networks on everything measured about a place.
+
+The first knows how the sound goes about a place: the energy of four bands and the share of it that
+is new, from before to after, what `measures` measured there, and what is usual in this take. The
+second knows the pitches too: how well the best fits, how much better than the one before, and how
+far the sound before goes on in step (`ringing`). What tells a string from a drum, or a stroke in an
+echo from the echo, is in no single measure; the networks were fitted on takes with known answers by
+design/ear_odds.py, which writes weights.npz.
+
+Conventions
+-----------
+Odds are natural logarithms. Rows are places in order of time, columns what was measured there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+
+import numpy as np
+from numpy.typing import NDArray
+
+from undersong.ear.attack import COURSE_FRAMES, FRAME_S, Attacks
+from undersong.ear.frames import Samples
+from undersong.ear.measures import DISTINCT_S, WEIGHTS, Measures
+from undersong.ear.pitch import LOWEST_MIDI, MIDIS
+from undersong.ear.ringing import steps
+from undersong.theory.pitch import midi_to_hz
+
+Floats = NDArray[np.float64]
+Places = NDArray[np.intp]
+
+SPANS_MS = (
+    *((-110, -70), (-70, -40), (-40, -20), (-20, -8), (-8, 0), (0, 8)),
+    *((8, 20), (20, 40), (40, 70), (70, 110), (110, 160), (160, 240)),
+)
+"""Stretches about a place over which the level of each band is looked at."""
+NEW_SPANS_MS = (
+    *((-110, -60), (-60, -30), (-30, -10), (-10, 0), (0, 15), (15, 40), (40, 80), (80, 140)),
+)
+"""Stretches over which the share of new energy is looked at."""
+LEAST_NEW = 0.02
+NEAREST_S, FAR_S = 0.01, 1.0
+NEIGHBOUR_S, NO_NEIGHBOUR = 0.13, -10.0
+ASKED_ODDS = -4.0
+"""Below these odds, by the first network, nobody asks whether the note before goes on."""
+IN_STEP = 0.85
+OCTAVE = 12
+BATCH = 1024
+LIMIT = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Network:
+    """Two layers of tanh units over columns that were centred and scaled.
+
+    `layers` are weights and biases in turn: shapes (n_columns, n_1), (n_1,), (n_1, n_2), (n_2,),
+    (n_2,), ().
+    """
+
+    middle: Floats
+    scale: Floats
+    layers: tuple[Floats, ...]
+
+    def odds(self, table: Floats) -> Floats:
+        """Log-odds of each row, shape (n_rows,)."""
+        values = np.clip((table - self.middle) / self.scale, -LIMIT, LIMIT)
+        first, first_bias, second, second_bias, last, last_bias = self.layers
+        values = np.tanh(values @ first + first_bias)
+        values = np.tanh(values @ second + second_bias)
+        return np.asarray(values @ last + last_bias)
+
+
+@cache
+def network(name: str) -> Network:
+    """``places`` or ``notes``, as design/ear_odds.py left it."""
+    with (
+        files("undersong.ear").joinpath("weights.npz").open("rb") as file,
+        np.load(file, allow_pickle=False) as kept,
+    ):
+        middle, scale, *layers = (
+            kept[key].astype(np.float64) for key in sorted(kept.files) if key.startswith(name)
+        )
+    return Network(middle, scale, tuple(layers))
+
+
+def of_places(found: Attacks, measures: Measures, track: Samples) -> Floats:
+    """What is known of each place before any pitch is asked, shape (n_places, n_columns).
+
+    Parameters
+    ----------
+    found
+        All the take's rises; of them only its course.
+    measures, track
+        What was measured at the places, and what it was measured on.
+    """
+    n_places = len(measures.onset_s)
+    at = np.round(measures.onset_s / (FRAME_S * COURSE_FRAMES)).astype(np.intp)
+    course = _means(found.course, at, SPANS_MS, COURSE_FRAMES)
+    frame = np.round(measures.onset_s / FRAME_S).astype(np.intp)
+    new, energy = _means(track, frame, NEW_SPANS_MS, 1).transpose(1, 0, 2)
+    share = np.log(new / np.maximum(energy, 1e-12) + LEAST_NEW)
+    table = measures.table
+    likely = table @ WEIGHTS > 0
+    gaps = _gaps(measures.onset_s, measures.onset_s[likely])
+    usual = np.broadcast_to(_usual(found, table[:, 1:], likely, track), (n_places, USUAL_COLUMNS))
+    return np.concatenate((course.reshape(n_places, -1), share, table[:, 1:], gaps, usual), axis=1)
+
+
+def of_notes(
+    string: Samples,
+    places: Floats,
+    onset_s: Floats,
+    end_s: Floats,
+    odds: Floats,
+    scores: Floats,
+    level_db: Floats,
+    before_hz: Floats,
+    notes_s: Floats,
+) -> Floats:
+    """What is known of each place once its pitch has been asked, shape (n_places, n_columns).
+
+    Parameters
+    ----------
+    string, onset_s, end_s, scores, level_db
+        As in `evidence.Evidence`.
+    places, odds
+        From `of_places`, and what the first network makes of it.
+    before_hz
+        Shape (n_places,): fundamental of the note before (nan: none).
+    notes_s
+        Likely notes, shape (n_notes,).
+    """
+    rows, likely = np.arange(len(onset_s)), odds > 0
+    column = hypothesis_of(before_hz)
+    top, best = scores.argmax(axis=1), scores.max(axis=1)
+    others = scores.copy()
+    for off in (-OCTAVE, 0, OCTAVE):
+        others[rows, np.clip(top + off, 0, len(MIDIS) - 1)] = -np.inf
+    old = np.where(column >= 0, scores[rows, np.maximum(column, 0)], best)
+    usual, usual_db = (
+        float(np.median(v[likely])) if likely.any() else 0.0 for v in (best, level_db)
+    )
+    poor = float(np.percentile(best[likely], 20)) if likely.any() else 0.0
+    step = _steps(string, onset_s, end_s, odds, before_hz, top, notes_s)
+    ringing = float(np.mean(step[likely, 0] > IN_STEP)) if likely.any() else 0.0
+    own = (
+        odds,
+        best - usual,
+        best - others.max(axis=1),
+        best - old,
+        column >= 0,
+        np.clip(level_db - usual_db, -40, 20),
+        top / OCTAVE,
+        np.log(np.clip(end_s - onset_s, 2 * NEAREST_S, FAR_S)),
+        top == column,
+    )
+    take = np.broadcast_to((usual, poor, ringing), (len(rows), 3))
+    return np.concatenate(
+        (places, np.stack(own, axis=1), _neighbours(onset_s, odds), step, take), axis=1
+    )
+
+
+def hypothesis_of(f0_hz: Floats) -> Places:
+    """Hypothesis nearest each fundamental; -1 where there is none or it is out of range."""
+    known = np.where(np.isfinite(f0_hz), f0_hz, 1.0)
+    column = np.round(69 + 12 * np.log2(known / 440)).astype(np.intp) - LOWEST_MIDI
+    return np.where((column >= 0) & (column < len(MIDIS)), column, -1)
+
+
+def _means(
+    values: NDArray[np.floating], at: Places, spans_ms: tuple[tuple[int, int], ...], step_ms: int
+) -> Floats:
+    """Means of each row of `values` over spans about some places, shape (n, n_rows, n_spans)."""
+    first, last = spans_ms[0][0] // step_ms, spans_ms[-1][1] // step_ms
+    averaging = np.zeros((last - first, len(spans_ms)), np.float32)
+    for column, (low, high) in enumerate(spans_ms):
+        averaging[low // step_ms - first : high // step_ms - first, column] = step_ms / (high - low)
+    means = np.zeros((len(at), len(values), len(spans_ms)))
+    for start in range(0, len(at), BATCH):
+        some = slice(start, start + BATCH)
+        where = np.clip(at[some, None] + np.arange(first, last), 0, values.shape[1] - 1)
+        for row, line in enumerate(values):
+            means[some, row] = line[where].astype(np.float32) @ averaging
+    return means
+
+
+def _usual(found: Attacks, table: Floats, likely: NDArray[np.bool_], track: Samples) -> Floats:
+    """What is usual in a take, shape (`USUAL_COLUMNS`,): its noise, its strokes, its unrest."""
+    floor = np.percentile(found.course[:, ::4].astype(np.float32), (10, 50), axis=1).ravel()
+    some = table[likely] if likely.any() else table
+    none = np.zeros(table.shape[1])
+    strokes = np.median(some, axis=0) if len(some) else none
+    strong = np.percentile(table, 80, axis=0) if len(table) else none
+    new, energy = track.sum(axis=1, dtype=np.float64)
+    return np.concatenate((floor, strokes, strong, [np.log(new / max(energy, 1e-12) + LEAST_NEW)]))
+
+
+USUAL_COLUMNS = 27
+
+
+def _gaps(onset_s: Floats, likely_s: Floats) -> Floats:
+    """Logarithm of the time to the likely note before and after each place, shape (n, 2)."""
+    padded = np.concatenate(([-np.inf], likely_s, [np.inf]))
+    before = onset_s - padded[np.searchsorted(likely_s, onset_s - 0.003)]
+    after = padded[np.searchsorted(likely_s, onset_s + 0.003) + 1] - onset_s
+    return np.log(np.clip(np.stack((before, after), axis=1), NEAREST_S, FAR_S))
+
+
+def _neighbours(onset_s: Floats, odds: Floats) -> Floats:
+    """Odds of the place before and after each, if it is near, shape (n, 2)."""
+    near = np.diff(onset_s, prepend=-np.inf, append=np.inf) < NEIGHBOUR_S
+    padded = np.concatenate(([NO_NEIGHBOUR], odds, [NO_NEIGHBOUR]))
+    before = np.where(near[:-1], padded[:-2], NO_NEIGHBOUR)
+    return np.stack((before, np.where(near[1:], padded[2:], NO_NEIGHBOUR)), axis=1)
+
+
+def _steps(
+    string: Samples,
+    onset_s: Floats,
+    end_s: Floats,
+    odds: Floats,
+    before_hz: Floats,
+    top: Places,
+    notes_s: Floats,
+) -> Floats:
+    """`ringing.steps` at the pitch before each place and at its own, shape (n_places, 6)."""
+    step = np.zeros((len(onset_s), 6))
+    same = top == hypothesis_of(before_hz)
+    for row in np.flatnonzero(odds > ASKED_ODDS):
+        earlier = int(np.searchsorted(notes_s, onset_s[row] - DISTINCT_S)) - 1
+        since_s = float(notes_s[earlier]) if earlier >= 0 else 0.0
+        at_s, until_s = float(onset_s[row]), float(end_s[row])
+        step[row, :3] = steps(string, at_s, float(before_hz[row]), since_s, until_s)
+        if same[row]:
+            step[row, 3:] = step[row, :3]
+        else:
+            own_hz = midi_to_hz(float(top[row] + LOWEST_MIDI))
+            step[row, 3:] = steps(string, at_s, own_hz, since_s, until_s)
+    return step

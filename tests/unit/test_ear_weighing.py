@@ -1,0 +1,76 @@
+"""Drums are no notes, and a stroke beside a drum keeps its own time.
+
+The drums here are Undersong's own, which no part of the ear was fitted to.
+"""
+
+from fractions import Fraction
+
+import numpy as np
+import pytest
+
+from ear_player import RATE_HZ, SCALE, Samples, asked, part_of, plucked
+from undersong.ear import Hearing, Verdict, hear
+from undersong.ear.weighing import network
+from undersong.sound.drums import Drums
+from undersong.sound.schedule import NoteEvent
+from undersong.theory.part import Note
+from undersong.theory.pitch import plain_pitch
+
+KICK, SNARE, HAT = 36, 38, 42
+PART = part_of(*SCALE, *reversed(SCALE))
+BEAT_S = 60 / PART.tempo_bpm
+START_S = 0.5
+
+
+def kit(level: float) -> Samples:
+    """A plain beat through the whole part: kick and snare in turn, a hat on every eighth."""
+    events = [
+        NoteEvent(
+            START_S + k * BEAT_S / 2, 0.1, Note(Fraction(0), Fraction(1, 16), plain_pitch(key))
+        )
+        for k in range(2 * len(PART.notes))
+        for key in ((HAT,) if k % 2 else (HAT, SNARE if k % 4 else KICK))
+    ]
+    sound = (
+        Drums(RATE_HZ).play(tuple(events), round((START_S + 17 * BEAT_S) * RATE_HZ)).mean(axis=1)
+    )
+    return np.asarray(level * sound / np.abs(sound).max(), np.float32)
+
+
+def heard(played: Samples, level: float) -> Hearing:
+    drums = kit(level * float(np.abs(played).max()))
+    n_samples = max(len(played), len(drums))
+    both = [np.pad(sound, (0, n_samples - len(sound))) for sound in (played, drums)]
+    return hear([both[0] + both[1]], RATE_HZ, PART)
+
+
+@pytest.mark.parametrize("level", [0.1, 0.4])
+def test_a_band_in_the_room_changes_nothing(level: float) -> None:
+    hearing = heard(plucked(PART, asked(PART), start_s=START_S), level)
+    assert hearing.clean, hearing.reason
+    assert [note.verdict for note in hearing.notes] == [Verdict.RIGHT] * 16
+
+
+@pytest.mark.parametrize("place", [4, 5])
+def test_a_drum_where_a_note_was_left_out_is_not_that_note(place: int) -> None:
+    midis = asked(PART)
+    midis[place] = None
+    hearing = heard(plucked(PART, midis, start_s=START_S), 0.4)
+    faults = [note for note in hearing.notes if note.verdict is not Verdict.RIGHT]
+    assert [(note.index, note.verdict) for note in faults] == [(place, Verdict.MISSED)]
+
+
+@pytest.mark.parametrize(("place", "late_ms"), [(4, 100.0), (5, 100.0), (9, -100.0)])
+def test_a_note_beside_a_drum_keeps_its_own_time(place: int, late_ms: float) -> None:
+    late = np.zeros(16)
+    late[place] = late_ms
+    hearing = heard(plucked(PART, asked(PART), start_s=START_S, late_ms=late), 0.4)
+    assert all(note.verdict is Verdict.RIGHT for note in hearing.notes)
+    assert hearing.notes[place].timing_ms == pytest.approx(late_ms, abs=15)
+
+
+def test_the_networks_say_no_to_nothing_and_are_cut_for_their_tables() -> None:
+    for name in ("places", "notes"):
+        weights = network(name)
+        assert weights.middle.shape == weights.scale.shape == weights.layers[0].shape[:1]
+        assert np.isfinite(weights.odds(np.zeros((3, len(weights.middle))))).all()
