@@ -69,7 +69,7 @@ def test_a_note_beside_a_drum_keeps_its_own_time(place: int, late_ms: float) -> 
     assert hearing.notes[place].timing_ms == pytest.approx(late_ms, abs=15)
 
 
-def test_the_networks_say_no_to_nothing_and_are_cut_for_their_tables() -> None:
+def test_the_networks_are_whole() -> None:
     for name in ("places", "notes"):
         weights = network(name)
         assert weights.middle.shape == weights.scale.shape == weights.layers[0].shape[:1]

@@ -81,14 +81,4 @@ def _unsure_reason(part: Part, unsure: list[HeardNote]) -> str:
 
 def place_name(part: Part, index: int) -> str:
     """Bar and beat of a written note, in words: ``bar 3, beat 4``."""
-    bar, beat = part.place_of(part.notes[index].at)
-    whole = int(beat)
-    inside = beat - whole
-    parts = {0: "", 1: "the e of ", 2: "the and of ", 3: "the a of "}
-    quarter = inside * 4
-    if quarter.denominator == 1 and not part.meter.is_compound:
-        after = parts[int(quarter)]
-        return f"bar {bar}, {after}{whole}" if after else f"bar {bar}, beat {whole}"
-    if inside == 0:
-        return f"bar {bar}, beat {whole}"
-    return f"bar {bar}, {float(inside):.2g} after beat {whole}"
+    return part.place_words(part.notes[index].at)
