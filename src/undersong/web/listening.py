@@ -12,9 +12,11 @@ from __future__ import annotations
 
 import asyncio
 import json
+import time
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from math import isfinite
+from weakref import WeakSet
 
 from starlette.concurrency import run_in_threadpool
 from starlette.routing import WebSocketRoute
@@ -34,6 +36,7 @@ from undersong.web.takes import (
     checked_rate,
     checked_tempo,
     checked_uid,
+    is_judging,
     judge,
     verdict_json,
 )
@@ -86,6 +89,17 @@ async def _one_take(socket: WebSocket) -> None:
 _EARS = ThreadPoolExecutor(max_workers=1, thread_name_prefix="hearing along")
 
 
+async def _after_verdicts() -> None:
+    """Let a verdict go first, for a moment: who waits for one has stopped playing."""
+    until_s = time.monotonic() + MOST_WAIT_S
+    while is_judging() and time.monotonic() < until_s:
+        await asyncio.sleep(SHORT_S)
+
+
+MOST_WAIT_S, SHORT_S = 0.3, 0.03
+MOST_TUNED = 4  # who joins more players than that has no tuner beside the notes
+
+
 class HearingAlong:
     """Blocks heard beside the loop that takes them in; it never waits for them."""
 
@@ -93,6 +107,7 @@ class HearingAlong:
         self._socket, self._along = socket, along
         self._waiting: list[tuple[Samples, float]] = []
         self._task: asyncio.Task[None] | None = None
+        _ALONG.add(self)
 
     def add(self, samples: Samples, time_s: float) -> None:
         """The next block."""
@@ -103,6 +118,7 @@ class HearingAlong:
     async def _hear(self) -> None:
         loop = asyncio.get_running_loop()
         while self._waiting:
+            await _after_verdicts()
             blocks, self._waiting = self._waiting, []
             said = await loop.run_in_executor(_EARS, self._along.hear_all, blocks)
             if said:
@@ -134,6 +150,7 @@ async def tune(socket: WebSocket) -> None:
         return
 
 
+_ALONG: WeakSet[HearingAlong] = WeakSet()  # those who are heard along now
 MUDDLED = "The page and the app do not understand each other: reload the page."
 
 
@@ -169,7 +186,10 @@ def _alongside(
     part = work.part.at_tempo(checked_tempo(begin.get("tempo")))
     tolerance_ms = window_ms(part, level=level_of(player))
     start_time, about_time = (_time(begin, name) for name in ("start_time", "about_time"))
-    return Alongside(sample_rate_hz, part, tolerance_ms, start_time, about_time)
+    has_tuner = len(_ALONG) < MOST_TUNED
+    return Alongside(
+        sample_rate_hz, part, tolerance_ms, start_time, about_time, has_tuner=has_tuner
+    )
 
 
 def _time(begin: dict[str, object], name: str) -> float | None:

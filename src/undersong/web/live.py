@@ -138,13 +138,14 @@ class Alongside:
         start_time: float | None,
         about_time: float | None = None,
         *,
+        has_tuner: bool = True,
         now: Callable[[], float] = time.monotonic,
     ) -> None:
         self._rate, self._part, self._tolerance_ms = sample_rate_hz, part, tolerance_ms
         self._start_time = about_time if start_time is None else start_time
         self._own_pulse = OwnPulse() if start_time is None and about_time is not None else None
         self._early: list[Samples] | None = None if self._own_pulse is None else []
-        self._now = now
+        self._now, self._has_tuner = now, has_tuner
         self._ear: LiveEar | None = None
         self._levels = LevelWatch(in_a_pass=part is not None)
         self._zero_s = self._fed_s = self._began_s = 0.0
@@ -200,7 +201,8 @@ class Alongside:
         self._zero_s, self._fed_s, self._began_s = time_s, 0.0, self._now()
         start_s = None if self._start_time is None else self._start_time - time_s
         # The tuner is a quarter of the work: it is the first to be left away.
-        return LiveEar(self._rate, self._part, start_s=start_s, tuner=not self._skips)
+        tuner = self._has_tuner and not self._skips
+        return LiveEar(self._rate, self._part, start_s=start_s, tuner=tuner)
 
     def _message(self, event: Event) -> Message | None:
         if isinstance(event, TunerReading):

@@ -167,6 +167,11 @@ def holes(played: Played) -> dict[str, object]:
 _LISTENING = threading.Lock()
 
 
+def is_judging() -> bool:
+    """Whether a take is being listened to at this moment."""
+    return _LISTENING.locked()
+
+
 def recorded(desk: Desk, player: Player, played: Played) -> str | None:
     """The recording's name in its folder; None where the player has not agreed to keep any."""
     folder = desk.book.recordings

@@ -1,0 +1,137 @@
+"""The page's own promises: `PYTHONPATH=tests:tests/e2e python benchmarks/web_page.py`.
+
+Printed: how long after the command the first page is shown (the app a program of its own, with
+Chromium running already); how large our own files are without fonts and sounds; how evenly clicks
+at 200 fall in what the browser plays; how far a planted delay is measured off. What a real sound
+card adds is not in these figures. `web_live.py` has live words and long tasks, `web_load.py` has
+many players at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import base64
+import json
+import os
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from importlib.resources import files
+from pathlib import Path
+
+import numpy as np
+from test_web_click import FAST_BPM, OVERHEAR, places
+from test_web_getting_set import DELAYS_MS, LOOPED, measured_ms, plant
+
+from undersong.practice.ladder import Rule
+from undersong.sound.schedule import ClickPlan, schedule
+from undersong.web.desk import Desk
+from undersong.web.work import kept_item, work_of
+from web_app import demo_desk
+from web_browser import Front, chromium, front_door
+
+STATIC = Path(str(files("undersong.web"))) / "static"
+SCALE = "/practice/at?drill=scale&key=G"
+PAINTED = """() => new Promise((told) => new PerformanceObserver((list) =>
+  told(list.getEntriesByName("first-contentful-paint")[0].startTime)
+).observe({ type: "paint", buffered: true }))"""
+OWN_BYTES = """() => [...performance.getEntriesByType("navigation"),
+    ...performance.getEntriesByType("resource")]
+  .filter((each) => !/\\/(fonts|sound)\\//.test(each.name))
+  .reduce((sum, each) => sum + each.decodedBodySize, 0)"""
+
+
+@contextmanager
+def started(log: Path) -> Iterator[tuple[str, float]]:
+    """The app as a program; its address, and seconds from the command to the address."""
+    words = [sys.executable, "-m", "undersong", "open", "--no-browser", "--json"]
+    began_s = time.monotonic()
+    with subprocess.Popen(
+        [*words, "--log", str(log)], stdout=subprocess.PIPE, text=True
+    ) as app:  # fmt: skip
+        try:
+            assert app.stdout is not None
+            address = json.loads(app.stdout.readline())["address"].rstrip("/")
+            yield address, time.monotonic() - began_s
+        finally:
+            app.send_signal(signal.SIGINT)
+
+
+def first_page(desk: Desk) -> None:
+    """From the command to the first page, and the bytes of ours it and a practice page need."""
+    with chromium() as browser, started(desk.book.file) as (address, ready_s):
+        page = Front(browser, address).page()
+        page.goto("/")
+        paint_s = page.evaluate(PAINTED) / 1000
+        print(
+            f"First page: {ready_s + paint_s:.2f} s after the command "
+            f"({ready_s:.2f} until it answers, {paint_s:.2f} until it is painted)"
+        )
+        sizes = [page.evaluate(OWN_BYTES)]
+        page.goto(SCALE)
+        sizes.append(page.evaluate(OWN_BYTES))
+    own = sum(each.stat().st_size for each in STATIC.iterdir())
+    print(
+        f"Own files: {own / 1000:.0f} kB in all; with its HTML This Sunday takes "
+        f"{sizes[0] / 1000:.0f} kB, a drill {sizes[1] / 1000:.0f} kB (no fonts, no sounds)"
+    )
+
+
+def click_jitter(desk: Desk) -> None:
+    """Spread of a pass's clicks against where they were laid, in the browser's own output."""
+    with front_door(desk) as front:
+        player = desk.book.player("Iris")
+        desk.book.note_pain(player, at=desk.clock(), hurts=False)
+        work = work_of(desk, player, {"drill": "scale", "key": "G"})
+        rule = Rule(start_bpm=FAST_BPM)
+        desk.book.set_rule(player, kept_item(desk, work), rule, start_over=True)
+        page = front.page()
+        page.add_init_script(OVERHEAR)
+        page.goto(SCALE)
+        page.get_by_role("button", name="Play a pass").click()
+        page.get_by_role("button", name="Listen, keep no recording").click()
+        page.locator(".verdict").wait_for(timeout=60_000)
+        taken = page.evaluate("() => window.taken()")
+    sound = np.frombuffer(base64.b64decode(taken["sound"]), "<f4")
+    laid = schedule(work.part, tempo_bpm=FAST_BPM, click=ClickPlan()).clicks
+    found = places(sound, taken["rate"], [click.kind for click in laid])
+    if len(found) != len(laid):
+        print(f"Clicks: {len(found)} of {len(laid)} overheard: the machine is too busy to say more")
+        return
+    errors_ms = 1000 * (np.array(found) - np.array([click.onset_s for click in laid]))
+    print(f"Clicks: {len(found)} of {len(laid)}, earliest to latest {np.ptp(errors_ms):.3f} ms")
+
+
+def planted_delay(desk: Desk) -> None:
+    """The difference of two planted delays as Getting set measures it, and a control."""
+    short_ms, long_ms = DELAYS_MS
+    with front_door(desk) as front:
+        page = front.page()
+        page.add_init_script(LOOPED.replace("DELAY_S", str(short_ms / 1000)))
+        page.goto("/ready")
+        before_ms = measured_ms(page)
+        plant(page, long_ms)
+        longer_ms = measured_ms(page)
+        plant(page, short_ms)
+        after_ms = measured_ms(page)
+    print(
+        f"Round trip: {long_ms - short_ms:.0f} ms planted, {longer_ms - after_ms:.2f} ms measured; "
+        f"the first delay again: {after_ms - before_ms:+.2f} ms"
+    )
+
+
+def main() -> None:
+    """Measure all of it."""
+    argparse.ArgumentParser(description=__doc__).parse_args()
+    print(f"Load of this machine: {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
+    for measure in (first_page, click_jitter, planted_delay):
+        with tempfile.TemporaryDirectory() as name, demo_desk(Path(name)) as desk:
+            measure(desk)
+
+
+if __name__ == "__main__":
+    main()
