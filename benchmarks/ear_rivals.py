@@ -13,6 +13,9 @@ this project's requirements: put them beside it in an environment of their own, 
     pip install scikit-learn mir_eval lxml mido soundfile
     pip install --no-deps basic-pitch torchcrepe pesto-pitch
 
+Two of them import torchaudio, to read files, which is not wanted here: where its own library does
+not fit the torch installed, lib/_torchaudio.abi3.so can be taken out of its folder.
+
 `--only WORD ...` asks the listeners alone whose name holds one of the words (`--only ear echo`).
 
 What is counted is defined in tests/ear_truth.py; without a folder it takes tests/takes.
