@@ -18,7 +18,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import islice, pairwise
 from pathlib import Path
 
 import numpy as np
@@ -155,10 +155,16 @@ def made(args: argparse.Namespace, share: tuple[int, int]) -> Iterator[KnownTake
         yield KnownTake(take.name, mono, rate_hz, part, take.truth)
 
 
-def run_made(args: argparse.Namespace, share: tuple[int, int]) -> Result:
-    """Make and hear a share of the takes."""
+def kept(args: argparse.Namespace, share: tuple[int, int]) -> Iterator[KnownTake]:
+    """Takes of the folders."""
+    for folder in args.folders:
+        yield from islice(known_takes(folder), share[0], None, share[1])
+
+
+def run(args: argparse.Namespace, share: tuple[int, int]) -> Result:
+    """Make, or fetch, and hear a share of the takes."""
     result = Result()
-    for take in made(args, share):
+    for take in made(args, share) if args.made else kept(args, share):
         score = result.hear(take)
         show(args, take, score)
     return result
@@ -176,14 +182,9 @@ def show(args: argparse.Namespace, take: KnownTake, score: Score) -> None:
 def result_of(args: argparse.Namespace) -> Result:
     """The whole run."""
     result = Result()
-    if args.made is None:
-        for folder in args.folders:
-            for take in known_takes(folder):
-                show(args, take, result.hear(take))
-        return result
     n = args.processes
     with ProcessPoolExecutor(n) as pool:
-        for part in pool.map(run_made, [args] * n, [(k, n) for k in range(n)]):
+        for part in pool.map(run, [args] * n, [(k, n) for k in range(n)]):
             result.add(part)
     return result
 

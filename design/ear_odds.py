@@ -5,11 +5,11 @@
 Folders hold takes of the tune split (`benchmarks/make_takes.py --split tune`), never of the report
 split. Each take is heard twice: as it is, and through a shelf filter drawn at random, as another
 amplifier or microphone would have it. Of the places within 30 ms of a played note the nearest is
-that note's; one further than 20 ms from every note is none; others are left out. Noise of several
-colours, with a hum or in bursts, holds no notes at all. Both networks are fitted by L-BFGS on the
-mean log-loss with a ridge and written to src/undersong/ear/weights.npz; how many notes and other
-places of every fifth take, kept apart, they put on the wrong side of 0 is printed. The places were
-found with the networks in use: run it again until nothing improves.
+that note's; any other further than 9 ms from every note is none; the rest are left out. Noise of
+several colours, with a hum or in bursts, holds no notes at all. Both networks are fitted by L-BFGS
+on the mean log-loss with a ridge and written to src/undersong/ear/weights.npz; how many notes and
+other places of every fifth take, kept apart, they put on the wrong side of 0 is printed. The places
+were found with the networks in use: run it again until nothing improves.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ from undersong.ear.frames import RATE_HZ  # noqa: E402
 from undersong.ear.hear import _listened  # noqa: E402
 
 Floats = NDArray[np.float64]
-OWN_S, OTHER_S = 0.03, 0.02
+OWN_S, OTHER_S = 0.03, 0.009
 SHELF_HZ, SHELF_DB = (150.0, 2500.0), 12.0
 UNITS = (32, 16)
 RIDGE = {"places": 3e-4, "notes": 1e-3}

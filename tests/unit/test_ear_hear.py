@@ -115,6 +115,7 @@ def test_an_early_stop_is_judged_and_said() -> None:
     assert hearing.clean is False
     assert hearing.stopped_at == 9
     assert hearing.reason == "You stopped before bar 3, beat 2."
+    assert hearing.summary.worst_bars == ()  # what was not reached is no place to work on
 
 
 def test_another_steady_tempo_is_reported() -> None:

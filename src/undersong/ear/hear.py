@@ -224,7 +224,7 @@ def heard_against(
         start_s=grid.start_s,
         tuning_cents=_tuning(notes, evidence),
         notes=notes,
-        summary=summed_up(part, notes, window),
+        summary=summed_up(part, notes, window, stopped),
         probability=belief,
         stopped_at=stopped,
     )

@@ -24,8 +24,14 @@ CUT_SHORT = 0.5
 """A note is cut short that sounds for less of what is written (common practice, no source)."""
 
 
-def summed_up(part: Part, notes: tuple[HeardNote, ...], window_ms: float) -> Summary:
-    """The figures of one pass; counts are over asked strokes, `extra` apart."""
+def summed_up(
+    part: Part, notes: tuple[HeardNote, ...], window_ms: float, stopped: int | None = None
+) -> Summary:
+    """The figures of one pass; counts are over asked strokes, `extra` apart.
+
+    What lies beyond the note at which a pass `stopped` is missed, but no place to work on.
+    """
+    reached = tuple(n for n in notes if stopped is None or n.index is None or n.index < stopped)
     timing = np.array([note.timing_ms for note in notes if note.timing_ms is not None])
     shares = np.array([note.length_share for note in notes if note.length_share is not None])
     counts = Counter(note.verdict for note in notes)
@@ -41,8 +47,8 @@ def summed_up(part: Part, notes: tuple[HeardNote, ...], window_ms: float) -> Sum
         unsure=counts[Verdict.UNSURE],
         early=int(np.count_nonzero(timing < -window_ms)),
         late=int(np.count_nonzero(timing > window_ms)),
-        worst_bars=_worst_bars(part, notes, window_ms),
-        worst_spots=_worst_spots(part, notes, window_ms),
+        worst_bars=_worst_bars(part, reached, window_ms),
+        worst_spots=_worst_spots(part, reached, window_ms),
         length_share=float(shares.mean()) if len(shares) else None,
         length_spread=float(shares.std()) if len(shares) >= LEAST_FOR_SPREAD else None,
         cut_short=int(np.count_nonzero(shares < CUT_SHORT)),

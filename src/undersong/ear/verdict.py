@@ -40,7 +40,7 @@ PLAYED_PRIOR = 2.5
 CHANGE_WORTH, CHANGE_PRIOR = 20.0, 3.0
 EXTRA_PRIOR = 0.3
 GOING_ON = 0.8
-GOING_ON_WORTH = 5.0
+GOING_ON_WORTH = 3.0
 BODY_WORTH = 15.0
 LEAST_BODY = 0.7
 DOUBT = 0.1
@@ -228,6 +228,8 @@ def judged(
         place = int(place_of[stroke])
         if place == NONE:
             note = _unheard(asked, index, evidence, stroke, float(expected_s[stroke]), PLAYED_PRIOR)
+            if _sounds_all_the_same(asked, evidence, stroke, expected_s, usual_db):
+                note = replace(note, verdict=Verdict.UNSURE, probability=0.5)
             notes.append((float(expected_s[stroke]), note))
         else:
             expected = float(expected_s[stroke])
@@ -265,6 +267,21 @@ def _inside_pass(
     first_s, last_s = onset_s[matched].min(), onset_s[matched].max()
     until_s = max(min(end_s, last_s + LONGEST_TAIL_S), last_s)
     return np.flatnonzero(~matched & (onset_s > first_s) & (onset_s < until_s))
+
+
+def _sounds_all_the_same(
+    asked: Asked, evidence: Evidence, stroke: int, expected_s: Floats, usual_db: float
+) -> bool:
+    """True where no stroke was heard and yet its pitch sounds, which the note before cannot be."""
+    column = int(asked.midi[stroke]) - LOWEST_MIDI
+    if not 0 <= column < len(MIDIS) or (stroke and asked.midi[stroke - 1] == asked.midi[stroke]):
+        return False
+    at_s = expected_s[stroke : stroke + 1]
+    next_s = float(np.append(expected_s, evidence.length_s)[stroke + 1])
+    until_s = np.minimum(at_s + LONGEST_STRETCH_S, next_s)
+    sound = stretches(evidence.string, at_s, until_s)
+    is_there = int(sound.scores(evidence.tuning_cents)[0].argmax()) == column
+    return is_there and float(sound.level_db[0]) > usual_db + FAINT_DB
 
 
 def _unheard(

@@ -43,8 +43,8 @@ NEW_SPANS_MS = (
 LEAST_NEW = 0.02
 NEAREST_S, FAR_S = 0.01, 1.0
 NEIGHBOUR_S, NO_NEIGHBOUR = 0.13, -10.0
-ASKED_ODDS = -4.0
-"""Below these odds, by the first network, nobody asks whether the note before goes on."""
+ASKED_ODDS = (-4.0, 6.0)
+"""Where the first network is surer than this, nobody asks whether the note before goes on."""
 IN_STEP = 0.85
 OCTAVE = 12
 BATCH = 1024
@@ -228,7 +228,7 @@ def _steps(
     """`ringing.steps` at the pitch before each place and at its own, shape (n_places, 6)."""
     step = np.zeros((len(onset_s), 6))
     same = top == hypothesis_of(before_hz)
-    for row in np.flatnonzero(odds > ASKED_ODDS):
+    for row in np.flatnonzero((odds > ASKED_ODDS[0]) & (odds <= ASKED_ODDS[1])):
         earlier = int(np.searchsorted(notes_s, onset_s[row] - DISTINCT_S)) - 1
         since_s = float(notes_s[earlier]) if earlier >= 0 else 0.0
         at_s, until_s = float(onset_s[row]), float(end_s[row])
