@@ -8,13 +8,15 @@ is never edited: the next change is the next step.
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
-from alembic.migration import MigrationContext
-from alembic.operations import Operations
 
 from undersong.errors import LogError
 from undersong.log.schema import APPLICATION_ID, Moment
+
+if TYPE_CHECKING:
+    from alembic.operations import Operations
 
 _Name = sa.String(200, collation="NOCASE")
 
@@ -216,6 +218,10 @@ def _takes_a_step(connection: sa.Connection, to_version: int) -> bool:
         version = version_of(connection)
         if version >= to_version:
             return False
+        # Loaded here: most times a log is opened there is nothing to do, and somebody waits.
+        from alembic.migration import MigrationContext
+        from alembic.operations import Operations
+
         MIGRATIONS[version](Operations(MigrationContext.configure(connection)))
         broken = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
         if broken:

@@ -12,7 +12,6 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from undersong.chart.arrive import read_sheet
 from undersong.chart.counts import set_counts
 from undersong.chart.lownotes import LowNotes, low_note_table, low_notes
 from undersong.chart.ranges import KeyFit, keys_for_singer
@@ -241,6 +240,9 @@ def _understood(data: bytes, name: str, key: str) -> Song:
     if not data.strip():
         raise UndersongError("There is nothing to read yet: paste a chord sheet, or choose a file.")
     settings = SheetSettings(key=parse_key(key)) if key else SheetSettings()
+    # Its readers of PDF, MIDI and the like are slow to load: the first page does not wait for them.
+    from undersong.chart.arrive import read_sheet
+
     return read_sheet(data, name, settings)
 
 
