@@ -16,9 +16,10 @@ from undersong.theory.pitch import musical_signs
 from undersong.web.delay import round_trip
 from undersong.web.pages import desk_of, number, page, player_of
 from undersong.web.takes import checked_rate, checked_samples
+from undersong.web.taps import tapped_trip
 
 LARGEST_BYTES = 16 * 2**20
-MOST_CLICKS = 20
+MOST_CLICKS = 16
 DOSE_DB = (85, 88, 91, 94, 97, 100)
 
 
@@ -33,12 +34,12 @@ def show_ready(request: Request) -> Response:
 
 
 async def measure(request: Request) -> Response:
-    """The round trip from a recording of ten clicks."""
+    """The round trip from a recording of clicks, or of taps along with them."""
     data = bytearray()
     async for chunk in request.stream():
         data += chunk
         if len(data) > LARGEST_BYTES:
-            raise UndersongError("Ten clicks are shorter than that.")
+            raise UndersongError("A measurement is shorter than that: sixteen clicks at the most.")
     answer = await run_in_threadpool(_measured, bytes(data), request.query_params)
     return JSONResponse(answer)
 
@@ -49,7 +50,10 @@ def _measured(data: bytes, query: QueryParams) -> dict[str, object]:
     if len(places) > MOST_CLICKS:
         raise UndersongError(f"{MOST_CLICKS} clicks are the most.")
     samples = checked_samples(data, rate)
-    found = round_trip(samples, rate, click_sound(ClickKind.ACCENT, rate), places)
+    if query.get("by") == "taps":
+        found = tapped_trip(samples, rate, places)
+    else:
+        found = round_trip(samples, rate, click_sound(ClickKind.ACCENT, rate), places)
     return {
         "delay_ms": found.delay_ms,
         "spread_ms": found.spread_ms,

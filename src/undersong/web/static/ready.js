@@ -1,11 +1,12 @@
 // @ts-check
-/** Getting set: input, level, round trip. */
+/** Getting set: input, level, round trip by the click heard back or by taps along with it. */
 import { Capture, roundTrip } from "./capture.js";
 import { clickSound, context, fetchJson, say, watchLevel } from "./common.js";
 import { tuned } from "./live.js";
 import { packed } from "./takestream.js";
 
 const CLICKS = 10;
+const TAPS = 16;
 const APART_S = 0.75;
 const LEAD_S = 0.4;
 const TAIL_S = 0.7;
@@ -57,9 +58,11 @@ class ReadyDesk extends HTMLElement {
   async #do(what) {
     try {
       if (what === "open") await this.#open();
-      else if (what === "delay") await this.#measure();
+      else if (what === "delay") await this.#measure(CLICKS, "clicks", "Ten clicks: keep still.");
+      else if (what === "taps") await this.#measure(TAPS, "taps", "Sixteen clicks: tap with each.");
       else if (what === "forget") {
         localStorage.removeItem(`round trip ${this.#capture.label}`);
+        localStorage.removeItem(`tapped ${this.#capture.label}`);
         this.#tell("Forgotten: lateness is told against your own pulse again.");
         this.#known();
       }
@@ -86,8 +89,9 @@ class ReadyDesk extends HTMLElement {
 
   /** @param {import("./live.js").LiveTuner} told */
   #tune(told) {
+    if (this.#isMeasuring) return; // clicks and taps are no string, and no loud room
     if (told.advice) say(this, told.advice);
-    if (told.cents === null || this.#isMeasuring) return;
+    if (told.cents === null) return;
     const [name, off] = tuned(told).split(", ");
     /** @type {HTMLElement} */ (this.querySelector("[data-note]")).textContent = name;
     /** @type {HTMLElement} */ (this.querySelector("[data-cents]")).textContent = off;
@@ -99,7 +103,10 @@ class ReadyDesk extends HTMLElement {
   #known() {
     const known = roundTrip(this.#capture.label);
     /** @type {HTMLButtonElement} */ (this.querySelector('[data-do="forget"]')).disabled = known === null;
-    if (known !== null) this.#tell(`Measured: ${(known * 1000).toFixed(1)} ms.`);
+    if (known === null) return;
+    if (localStorage.getItem(`tapped ${this.#capture.label}`)) {
+      this.#tell(`Measured by tapping along: about ${(known * 1000).toFixed(0)} ms.`);
+    } else this.#tell(`Measured: ${(known * 1000).toFixed(1)} ms.`);
   }
 
   /** @param {string} text */
@@ -108,19 +115,25 @@ class ReadyDesk extends HTMLElement {
     if (line) line.textContent = text;
   }
 
-  async #measure() {
+  /**
+   * @param {number} count of clicks played
+   * @param {"clicks" | "taps"} by what is listened for
+   * @param {string} words to the player meanwhile
+   */
+  async #measure(count, by, words) {
+    if (this.#isMeasuring) return;
+    this.#isMeasuring = true;
     await this.#open();
     const ctx = context();
     const sound = await clickSound("accent");
     this.#blocks = [];
-    this.#isMeasuring = true;
-    this.#tell("Ten clicks: keep still.");
+    this.#tell(words);
     const first = ctx.currentTime + LEAD_S;
     const gain = ctx.createGain();
     gain.gain.setValueAtTime(0.2, ctx.currentTime); // never at full level from the start
     gain.gain.linearRampToValueAtTime(0.8, first + 2 * APART_S);
     gain.connect(ctx.destination);
-    const times = Array.from({ length: CLICKS }, (_, n) => first + n * APART_S);
+    const times = Array.from({ length: count }, (_, n) => first + n * APART_S);
     const nodes = times.map((at) => {
       const node = ctx.createBufferSource();
       node.buffer = sound;
@@ -128,7 +141,7 @@ class ReadyDesk extends HTMLElement {
       node.start(at);
       return node;
     });
-    const end = times[CLICKS - 1] + TAIL_S;
+    const end = times[count - 1] + TAIL_S;
     await new Promise((resolve) => {
       const wait = () => (ctx.currentTime > end ? resolve(null) : setTimeout(wait, 50));
       wait();
@@ -144,13 +157,15 @@ class ReadyDesk extends HTMLElement {
     // One block's time stamp alone may be off by a buffer, or a hole may follow it.
     const began = median(this.#blocks.map((each) => each.time_s - (each.frame - zero) / rate));
     const at = times.map((time) => Math.round((time - began) * rate));
-    const query = new URLSearchParams({ rate: String(rate), at: at.join(",") });
+    const query = new URLSearchParams({ rate: String(rate), at: at.join(","), by });
     const found = await fetchJson(`/ready/delay?${query}`, {
       method: "POST",
       body: new Uint8Array(samples.buffer),
     });
     if (found.delay_ms !== null) {
       localStorage.setItem(`round trip ${this.#capture.label}`, String(found.delay_ms / 1000));
+      if (by === "taps") localStorage.setItem(`tapped ${this.#capture.label}`, "yes");
+      else localStorage.removeItem(`tapped ${this.#capture.label}`);
     }
     this.#known();
     this.#tell(found.words);
