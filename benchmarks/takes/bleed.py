@@ -4,8 +4,10 @@ Each function takes a `Recording` and a random generator and returns another; th
 added are in its facts.
 """
 
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import cache
+from types import MappingProxyType
 
 import numpy as np
 from scipy.signal import butter, lfilter, sosfilt
@@ -13,7 +15,7 @@ from scipy.signal import butter, lfilter, sosfilt
 from takes.attack import RATE_HZ, Samples
 from takes.material import Rng
 from takes.recording import Recording, placed
-from takes.sources import FluidPreset, installed_file
+from takes.sources import FluidPreset, installed_file, varispeed
 
 KICK, SNARE, HAT, WOOD_BLOCK, SIDE_STICK = 36, 38, 42, 76, 37
 FORMANTS_HZ = ((700, 1200), (300, 2300), (500, 900), (450, 1700))
@@ -66,7 +68,15 @@ def with_click(recording: Recording, rng: Rng) -> Recording:
     return replace(recording, samples=recording.samples + leak, facts=facts)
 
 
-def with_drums(recording: Recording, rng: Rng) -> Recording:
+def with_tuned_drums(recording: Recording, rng: Rng) -> Recording:
+    """As `with_drums`, the kit's heads tighter or slacker: played at another speed, each piece."""
+    speeds = {piece: 2 ** float(rng.uniform(-1, 0.7)) for piece in (KICK, SNARE, HAT)}
+    return with_drums(recording, rng, speeds)
+
+
+def with_drums(
+    recording: Recording, rng: Rng, speeds: Mapping[int, float] = MappingProxyType({})
+) -> Recording:
     """A sampled kit plays along from the Part's start, a few milliseconds loose, and leaks in."""
     kit = recording.kits[int(rng.integers(len(recording.kits)))]
     n_bar = recording.beats_a_bar
@@ -79,6 +89,11 @@ def with_drums(recording: Recording, rng: Rng) -> Recording:
             strokes.append((at_s + beat_s / 2, KICK))
     loose = [(at_s + float(rng.normal(0, 0.004)), piece) for at_s, piece in strokes]
     sounds = [(s, kit_sound(kit, p, 6 * int(rng.integers(12, 19)))) for s, p in loose]
+    if speeds:
+        sounds = [
+            (s, varispeed(sound, speeds[p]))
+            for (s, sound), (_, p) in zip(sounds, loose, strict=True)
+        ]
     leak = placed(sounds, len(recording.samples))
     loud = recording.level * 10 ** (rng.uniform(-18, -4) / 20)
     leak = leak * loud / np.sqrt(np.mean(leak**2))

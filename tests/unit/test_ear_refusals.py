@@ -98,3 +98,28 @@ def test_too_much_echo() -> None:
 
     assert "echo" in reason(in_hall(0.95), fast)
     assert "echo" not in reason(in_hall(0.05), fast)
+
+
+def with_others(count: int) -> Samples:
+    """The whole part, and between its first notes so many that nobody asked for."""
+    beat_s = 60 / PART.tempo_bpm
+    others = part_of(*["D2"] * count, tempo_bpm=PART.tempo_bpm)
+    more = plucked(others, asked(others), start_s=0.5 + beat_s / 2, share=0.4)
+    sound = plucked(PART, asked(PART), start_s=0.5)
+    length = max(len(more), len(sound))
+    return np.asarray(
+        np.pad(sound, (0, length - len(sound))) + np.pad(more, (0, length - len(more)))
+    )
+
+
+def test_somebody_else_in_the_room() -> None:
+    hearing = hear([with_others(len(PART.notes) // 2)], RATE_HZ, PART)
+    assert hearing.clean is None
+    assert hearing.reason is not None
+    assert "Record the bass alone" in hearing.reason
+
+
+def test_a_few_notes_of_ones_own_are_judged() -> None:
+    hearing = hear([with_others(4)], RATE_HZ, PART)
+    assert (hearing.clean, hearing.reason) == (False, None)
+    assert 3 <= hearing.summary.extra <= 4

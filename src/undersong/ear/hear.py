@@ -14,7 +14,7 @@ from undersong.ear.attack import attacks
 from undersong.ear.evidence import Evidence, Sound, kept_of, weighed
 from undersong.ear.frames import Take, listen
 from undersong.ear.grid import Grid, fitted, followed, located, on_click, timing_grid
-from undersong.ear.hearing import HeardNote, Hearing, Reference
+from undersong.ear.hearing import HeardNote, Hearing, Reference, Verdict
 from undersong.ear.lengths import with_lengths
 from undersong.ear.passing import passed, stopped_before
 from undersong.ear.pitch import MIDIS
@@ -23,6 +23,7 @@ from undersong.ear.refusal import (
     BLUR,
     SHIFTED_SHARE,
     blurred,
+    crowded,
     is_guessed,
     never_begun,
     nothing_fits,
@@ -212,6 +213,11 @@ def heard_against(
     stroke_odds = evidence.odds[match.attack[match.attack != NONE]]
     if reason is None and (reason := blurred(notes, stroke_odds)) is not None:
         notes = withdrawn(notes, window)
+    if reason is None and (reason := crowded(notes)) is not None:
+        notes = tuple(
+            replace(note, verdict=Verdict.UNSURE) if note.verdict is Verdict.EXTRA else note
+            for note in notes
+        )
     clean, why, belief = (
         passed(part, notes, window, stopped) if reason is None else (None, reason, 1.0)
     )

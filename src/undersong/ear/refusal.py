@@ -25,8 +25,11 @@ MOST_CLIPPED_SHARE = 0.2
 LEAST_RIGHT_SHARE = 0.5
 LEAST_MATCHED = 3
 LEAST_DOUBTFUL, MOST_DOUBTFUL_SHARE = 4, 0.1
-LEAST_CLARITY = 4.5
+LEAST_CLARITY = 3.5
 """Mean log-odds of a take's strokes below which their beginnings are guessed rather than heard."""
+LEAST_CROWD, CROWD_SHARE, CROWDED_RIGHT = 5, 0.4, 0.7
+"""So many extra notes, and such a share of those asked, where so many of these are right, are
+somebody else's (common practice, no source)."""
 CLEAR_ODDS = 4.0
 SHIFTED_SHARE = 0.7
 HIGHEST_BASS_MIDI = 63
@@ -107,6 +110,22 @@ def blurred(notes: tuple[HeardNote, ...], stroke_odds: Floats) -> str | None:
     if doubtful < max(LEAST_DOUBTFUL, MOST_DOUBTFUL_SHARE * n_asked) and not is_dull:
         return None
     return BLUR
+
+
+def crowded(notes: tuple[HeardNote, ...]) -> str | None:
+    """Why extra notes cannot be held against a pass, because somebody else may play them, or None.
+
+    Nobody who plays what is asked adds so many notes of their own; a drum that rings may.
+    """
+    asked = [note for note in notes if note.index is not None]
+    right = sum(note.verdict is Verdict.RIGHT for note in asked)
+    extra = sum(note.verdict is Verdict.EXTRA for note in notes)
+    if extra < max(LEAST_CROWD, CROWD_SHARE * len(asked)) or right < CROWDED_RIGHT * len(asked):
+        return None
+    return (
+        f"Beside the part I heard {extra} other notes: drums, perhaps, or another player. "
+        "Record the bass alone."
+    )
 
 
 def is_guessed(evidence: Evidence) -> bool:
