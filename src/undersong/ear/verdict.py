@@ -40,7 +40,7 @@ PLAYED_PRIOR = 2.5
 CHANGE_WORTH, CHANGE_PRIOR = 20.0, 3.0
 EXTRA_PRIOR = 0.3
 GOING_ON = 0.8
-GOING_ON_WORTH = 3.0
+GOING_ON_WORTH = 2.0
 BODY_WORTH = 15.0
 LEAST_BODY = 0.7
 DOUBT = 0.1
@@ -54,7 +54,7 @@ HIDDEN_S, CLEAR_ODDS = 0.06, 4.0
 EXTRA_APART_S = 0.09
 QUIETEST_EXTRA_DB = -20.0
 FAINT_EXTRA_DB = -10.0
-LOW_E_MIDI, TOO_LOW_WORTH = 28, 5.0
+LOW_E_MIDI, TOO_LOW_WORTH = 28, 2.0
 """Against an extra note below everything asked and below low E: rather a drum."""
 VAGUE_MS = 10.0
 """A note that only a change in what sounds dates may lie so far off, and is unsure there."""
