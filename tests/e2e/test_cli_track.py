@@ -121,7 +121,7 @@ def test_stems_lie_in_a_folder_of_their_own(
         (("--drop-out", "0,4"), "write 4,4"),
         (("--times", "0"), "at least once"),
         (("--soundfont", "none.sf2"), "none.sf2"),
-        (("--climb", "--tempo", "90"), "not allowed"),
+        (("--climb", "--tempo", "90"), "cannot both be asked"),
     ],
 )
 def test_what_cannot_be_played(

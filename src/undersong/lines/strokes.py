@@ -24,7 +24,7 @@ from undersong.lines.walk import STEP_SEMITONES, scale_over
 from undersong.theory.chord import NumberChord
 from undersong.theory.key import Key
 from undersong.theory.meter import Wholes
-from undersong.theory.part import Part, Stroke
+from undersong.theory.part import Note, Part, Stroke
 from undersong.theory.pitch import SEMITONES_PER_OCTAVE
 
 LONGEST_PUSH = Wholes(1, 4)  # a chord that arrives no earlier before a key change is pushed
@@ -138,7 +138,7 @@ class _Walker:
             if new is not None and (
                 mark.at not in self.bar_lines
                 if note is None
-                else note.degree == new.degree_of(note.pitch.name)
+                else _is_counted_in(new, note)
             ):
                 key = new
             keys.append(key)
@@ -162,6 +162,13 @@ class _Walker:
         end = bar.at + bar.length
         beat = bar.meter.beat
         return ((end - at) / beat).denominator != 1
+
+
+def _is_counted_in(key: Key, note: Note) -> bool:
+    """Whether a note's degree is one of this key: by sound, for its name may be spelt plainly."""
+    if note.degree is None:
+        return False
+    return key.name_of(note.degree).pitch_class == note.pitch.midi % SEMITONES_PER_OCTAVE
 
 
 def _keys(part: Part) -> set[Key]:
