@@ -136,9 +136,7 @@ class _Walker:
             new = self._key_within(mark.at, end)
             note = struck.get(mark.at)
             if new is not None and (
-                mark.at not in self.bar_lines
-                if note is None
-                else _is_counted_in(new, note)
+                mark.at not in self.bar_lines if note is None else _is_counted_in(new, note)
             ):
                 key = new
             keys.append(key)
