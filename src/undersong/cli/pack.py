@@ -164,7 +164,8 @@ def _pack(
 
 def instrument_for(player: Player) -> Instrument:
     """The bass that a set says a player plays."""
-    from undersong.neck.instrument import Instrument, parse_tuning
+    from undersong.neck.instrument import Instrument
+    from undersong.theory.tuning import parse_tuning
 
     return Instrument(
         tuning=parse_tuning(player.tuning),

@@ -13,17 +13,11 @@ from starlette.routing import Route
 
 from undersong.ear.practised import practised
 from undersong.ear.practised_words import practised_lines
-from undersong.errors import LogError
 from undersong.log.values import KeptTake, Player
-from undersong.practice.care import (
-    PAIN_QUESTION,
-    PAIN_STOP,
-    CautionKind,
-    asks_about_pain,
-    cautions,
-)
+from undersong.practice.care import CautionKind, cautions
 from undersong.practice.ladder import Outcome
 from undersong.practice.passes import Pass
+from undersong.web.asks import before_playing
 from undersong.web.desk import Desk
 from undersong.web.incoming import LONGEST_S
 from undersong.web.pages import desk_of, page, someone
@@ -51,9 +45,6 @@ def show_alone(request: Request) -> Response:
     desk, player = desk_of(request), someone(request)
     work = work_of(desk, player, request.query_params)
     tempo_bpm = climb_of(desk, player, work).ladder.tempo_bpm
-    now = desk.clock()
-    hurt_today = player.pain_said_on == now.date()
-    said = cautions(desk.book.history(player), now=now, last_pain=player.pain_said_on)
     return page(
         request,
         "alone.html",
@@ -62,12 +53,7 @@ def show_alone(request: Request) -> Response:
         bars=tab_bars(work.part.at_tempo(tempo_bpm)),
         minutes=MOST_MIN,
         rests=json.dumps(rests_ahead(desk, player, work)),
-        agreed=player.recordings_agreed_at is not None,
-        ask_pain=asks_about_pain(player.pain_asked_at, now=now) and not hurt_today,
-        hurt_today=hurt_today,
-        pain_question=PAIN_QUESTION,
-        pain_stop=PAIN_STOP,
-        cautions=[each for each in said if each.text != PAIN_STOP],
+        **before_playing(desk, player),
     )
 
 
@@ -98,8 +84,7 @@ def keep_session(desk: Desk, player: Player, work: Work, played: Played) -> Kept
     with _LISTENING:
         session = practised(blocks, played.sample_rate_hz, part, level=level_of(player))
     length_s = len(played.samples) / played.sample_rate_hz if played.is_live else 0.0
-    audio = recorded(desk, player, played)
-    try:
+    with recorded(desk, player, played) as audio:
         return desk.book.keep_take(
             player,
             kept_item(desk, work),
@@ -113,10 +98,6 @@ def keep_session(desk: Desk, player: Player, work: Work, played: Played) -> Kept
             on_ladder=False,
             uid=played.uid,
         )
-    except LogError:
-        if audio is not None and desk.book.recordings is not None:
-            (desk.book.recordings / audio).unlink(missing_ok=True)
-        raise
 
 
 async def session_from_elsewhere(request: Request) -> Response:

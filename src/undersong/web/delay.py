@@ -71,8 +71,7 @@ def round_trip(
             "turn the click up a little, and try again.",
         )
     delay_ms = float(np.median(lags_ms))
-    low, high = np.percentile(lags_ms, (10, 90))
-    spread_ms = float(high - low)
+    spread_ms = spread_of(lags_ms)
     if spread_ms > MOST_SPREAD_MS:
         return RoundTrip(
             None,
@@ -88,6 +87,12 @@ def round_trip(
         f"The round trip is {delay_ms:.1f} ms, the same within {spread_ms:.1f} ms. It is taken "
         "out of your lateness from now on.",
     )
+
+
+def spread_of(lags_ms: Sequence[float] | NDArray[np.float64]) -> float:
+    """The range of the middle eight in ten, in milliseconds."""
+    low, high = np.percentile(lags_ms, (10, 90))
+    return float(high - low)
 
 
 def _lag(window: NDArray[np.float64], click: NDArray[np.float64]) -> int | None:

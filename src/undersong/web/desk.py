@@ -22,8 +22,9 @@ from undersong.errors import ChartErrors, LogError, UndersongError
 from undersong.log.book import Book
 from undersong.log.values import Item
 from undersong.log.values import Player as KeptPlayer
-from undersong.neck.instrument import Instrument, parse_tuning
+from undersong.neck.instrument import Instrument
 from undersong.theory.key import Key
+from undersong.theory.tuning import parse_tuning
 from undersong.web.settext import set_text
 
 OPEN_SET = "open set"

@@ -17,8 +17,8 @@ from starlette.routing import Route
 
 from undersong.errors import UndersongError
 from undersong.log.values import Player, Take
-from undersong.neck.instrument import TUNINGS, parse_tuning
 from undersong.practice.estimate import estimate
+from undersong.theory.tuning import TUNINGS, parse_tuning
 from undersong.web.climbview import ClimbView, climb_view
 from undersong.web.desk import OPEN_SET, Desk
 from undersong.web.judged import weak_in

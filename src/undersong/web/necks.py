@@ -11,7 +11,7 @@ from starlette.routing import Route
 
 from undersong.errors import TheoryError, UndersongError
 from undersong.neck.geometry import fret_distance_mm
-from undersong.neck.instrument import TUNINGS, Instrument, parse_tuning
+from undersong.neck.instrument import Instrument
 from undersong.neck.moves import RootMove, root_moves
 from undersong.neck.neckmap import key_on_neck
 from undersong.neck.shapes import Shape, closed_shapes, degree_in_key
@@ -20,6 +20,7 @@ from undersong.theory.key import MAJOR_KEYS, MINOR_KEYS, Degree, Key, parse_degr
 from undersong.theory.meter import FOUR_FOUR
 from undersong.theory.part import Note, Part
 from undersong.theory.pitch import musical_signs, plain_pitch
+from undersong.theory.tuning import TUNINGS, parse_tuning
 from undersong.web.pages import desk_of, number, page, player_of
 from undersong.web.songs import shelf_of
 from undersong.web.sounds import Wanted

@@ -16,9 +16,9 @@ from starlette.requests import HTTPConnection, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from undersong.errors import UndersongError
-from undersong.neck.instrument import parse_tuning
 from undersong.theory.key import MAJOR_KEYS, MINOR_KEYS, Key, Mode
 from undersong.theory.pitch import musical_signs
+from undersong.theory.tuning import parse_tuning
 
 if TYPE_CHECKING:
     from undersong.log.values import Item, Player
@@ -108,6 +108,16 @@ def someone(connection: HTTPConnection) -> Player:
             "Nobody plays yet: open a set with players in it, or add one on the Log page."
         )
     return player
+
+
+async def sent(request: Request, most_bytes: int, too_much: str) -> bytes:
+    """What a request brings, read no further than it may be long."""
+    data = bytearray()
+    async for chunk in request.stream():
+        data += chunk
+        if len(data) > most_bytes:
+            raise UndersongError(too_much)
+    return bytes(data)
 
 
 def own_only(connection: HTTPConnection, player: str) -> None:

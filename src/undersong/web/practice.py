@@ -15,17 +15,12 @@ from undersong.drills.catalogue import CATALOGUE
 from undersong.ear import window_ms
 from undersong.errors import UndersongError
 from undersong.log.values import Assignment, Item, Player
-from undersong.practice.care import (
-    PAIN_AFTER,
-    PAIN_QUESTION,
-    PAIN_STOP,
-    asks_about_pain,
-    cautions,
-)
+from undersong.practice.care import PAIN_AFTER, PAIN_STOP
 from undersong.practice.plan import DayPlan, PlanItem, PlanSong, Turn, WeakSpot, daily_plan
 from undersong.practice.weak import weak_spots
 from undersong.sound.schedule import ClickPattern, ClickPlan, schedule
 from undersong.theory.key import MAJOR_KEYS, MINOR_KEYS
+from undersong.web.asks import before_playing
 from undersong.web.climbview import climb_view
 from undersong.web.desk import Desk
 from undersong.web.judged import is_session, weak_in
@@ -120,9 +115,6 @@ def at_work(request: Request) -> Response:
     state = climb_of(desk, player, work)
     takes = desk.book.takes_of(player, kept_item(desk, work))
     part = work.part.at_tempo(state.ladder.tempo_bpm)
-    now = desk.clock()
-    hurt_today = player.pain_said_on == now.date()
-    said = cautions(desk.book.history(player), now=now, last_pain=player.pain_said_on)
     return page(
         request,
         "practice.html",
@@ -133,12 +125,7 @@ def at_work(request: Request) -> Response:
         climb=climb_view(takes, state),
         window=f"{window_ms(part, level=level_of(player)):.0f}",
         patterns=tuple(ClickPattern),
-        agreed=player.recordings_agreed_at is not None,
-        ask_pain=asks_about_pain(player.pain_asked_at, now=now) and not hurt_today,
-        hurt_today=hurt_today,
-        pain_question=PAIN_QUESTION,
-        pain_stop=PAIN_STOP,
-        cautions=[each for each in said if each.text != PAIN_STOP],
+        **before_playing(desk, player),
     )
 
 

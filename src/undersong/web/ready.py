@@ -14,7 +14,7 @@ from undersong.sound.click import click_sound
 from undersong.sound.schedule import ClickKind, ClickPattern
 from undersong.theory.pitch import musical_signs
 from undersong.web.delay import round_trip
-from undersong.web.pages import desk_of, number, page, player_of
+from undersong.web.pages import desk_of, number, page, player_of, sent
 from undersong.web.takes import checked_rate, checked_samples
 from undersong.web.taps import tapped_trip
 
@@ -35,12 +35,10 @@ def show_ready(request: Request) -> Response:
 
 async def measure(request: Request) -> Response:
     """The round trip from a recording of clicks, or of taps along with them."""
-    data = bytearray()
-    async for chunk in request.stream():
-        data += chunk
-        if len(data) > LARGEST_BYTES:
-            raise UndersongError("A measurement is shorter than that: sixteen clicks at the most.")
-    answer = await run_in_threadpool(_measured, bytes(data), request.query_params)
+    data = await sent(
+        request, LARGEST_BYTES, "A measurement is shorter than that: sixteen clicks at the most."
+    )
+    answer = await run_in_threadpool(_measured, data, request.query_params)
     return JSONResponse(answer)
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import threading
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -38,7 +39,17 @@ from undersong.web.judged import (
     spoken,
     strip_of,
 )
-from undersong.web.pages import back_to, desk_of, field, fragment, number, own_only, page, player_of
+from undersong.web.pages import (
+    back_to,
+    desk_of,
+    field,
+    fragment,
+    number,
+    own_only,
+    page,
+    sent,
+    someone,
+)
 from undersong.web.sessionview import session_html
 from undersong.web.tabs import tab_bars
 from undersong.web.work import Work, kept_item, level_of, work_of
@@ -120,8 +131,7 @@ def judge(desk: Desk, player: Player, work: Work, played: Played) -> KeptTake:
     if played.refusal:
         hearing = replace(hearing, clean=None, reason=played.refusal)
     length_s = len(played.samples) / played.sample_rate_hz
-    audio = recorded(desk, player, played)
-    try:
+    with recorded(desk, player, played) as audio:
         return desk.book.keep_take(
             player,
             kept_item(desk, work),
@@ -135,10 +145,6 @@ def judge(desk: Desk, player: Player, work: Work, played: Played) -> KeptTake:
             audio=audio,
             uid=played.uid,
         )
-    except LogError:
-        if audio is not None and desk.book.recordings is not None:
-            (desk.book.recordings / audio).unlink(missing_ok=True)
-        raise
 
 
 def _lately(takes: Sequence[Take], work: Work) -> tuple[Part, ...]:
@@ -172,15 +178,24 @@ def is_judging() -> bool:
     return _LISTENING.locked()
 
 
-def recorded(desk: Desk, player: Player, played: Played) -> str | None:
-    """The recording's name in its folder; None where the player has not agreed to keep any."""
+@contextmanager
+def recorded(desk: Desk, player: Player, played: Played) -> Iterator[str | None]:
+    """The recording's name in its folder; None where the player has not agreed to keep any.
+
+    It is gone again where the log does not take its take.
+    """
     folder = desk.book.recordings
     if player.recordings_agreed_at is None or folder is None:
-        return None
+        yield None
+        return
     folder.mkdir(exist_ok=True)
     name = f"{played.uid}.flac"
     write_sound(folder / name, np.clip(played.samples, -1, 1), played.sample_rate_hz)
-    return name
+    try:
+        yield name
+    except LogError:
+        (folder / name).unlink(missing_ok=True)
+        raise
 
 
 def verdict_html(desk: Desk, take: Take, *, said: str = "") -> Markup:
@@ -257,25 +272,21 @@ async def take_from_elsewhere(request: Request) -> Response:
 
 
 def _from_elsewhere(request: Request, played: Played) -> dict[str, object]:
-    desk, player = desk_of(request), player_of(request)
-    if player is None:
-        raise UndersongError("Say first who is playing.")
+    desk, player = desk_of(request), someone(request)
     work = work_of(desk, player, request.query_params)
     return verdict_json(desk, judge(desk, player, work, played))
 
 
 async def played_elsewhere(request: Request) -> Played:
     """What the browser decoded: samples (32-bit floats, little-endian, one channel)."""
-    data = bytearray()
-    async for chunk in request.stream():
-        data += chunk
-        if len(data) > LARGEST_ELSEWHERE_BYTES:
-            raise UndersongError("This recording is too long: twenty minutes is the most.")
+    data = await sent(
+        request, LARGEST_ELSEWHERE_BYTES, "This recording is too long: twenty minutes is the most."
+    )
     query = request.query_params
     rate = checked_rate(number(query.get("rate", ""), "sample rate"))
     return Played(
         uid=checked_uid(query.get("uid", "")),
-        samples=checked_samples(bytes(data), rate),
+        samples=checked_samples(data, rate),
         sample_rate_hz=rate,
         tempo_bpm=checked_tempo(number(query.get("tempo", ""), "tempo")),
         is_live=False,

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from undersong.ear.attack import Attacks, attacks
 from undersong.ear.frames import RATE_HZ, listen
-from undersong.web.delay import MOST_S, RoundTrip
+from undersong.web.delay import MOST_S, RoundTrip, spread_of
 
 LEFT_OUT = 4  # taps: until the beat is found
 LEAST_TAPS = 8
@@ -64,14 +64,13 @@ def tapped_trip(
             "with every click, and try again.",
         )
     kept = without_strays(lags_ms)
-    low, high = np.percentile(kept, (10, 90))
-    spread_ms = float(high - low)
+    spread_ms = spread_of(kept)
     if len(kept) < LEAST_TAPS or spread_ms > MOST_SPREAD_MS:
-        low, high = np.percentile(lags_ms, (10, 90))
+        all_ms = spread_of(lags_ms)
         return _refused(
             found,
-            float(high - low),
-            f"Your taps scatter over {high - low:.0f} ms, too widely to tell the delay from. "
+            all_ms,
+            f"Your taps scatter over {all_ms:.0f} ms, too widely to tell the delay from. "
             "Listen to a few clicks first, tap evenly, in quiet, and try again.",
         )
     delay_ms = float(np.median(kept))

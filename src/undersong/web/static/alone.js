@@ -5,7 +5,7 @@
  */
 import { Asks } from "./asks.js";
 import { Capture } from "./capture.js";
-import { fetchJson, paragraphs, say, watchLevel } from "./common.js";
+import { fetchJson, paragraphs, pedal, say, watchLevel } from "./common.js";
 import { judged } from "./elsewhere.js";
 import { TakeStream } from "./takestream.js";
 
@@ -48,14 +48,10 @@ class AloneDesk extends HTMLElement {
 
   /** @param {KeyboardEvent} event */
   #key(event) {
-    const place = /** @type {HTMLElement} */ (event.target);
-    if (place.closest("select, input, textarea, a, summary")) return;
-    if (event.key === " " && place.closest("button")) return;
-    if (event.key === " ") this.#do("go");
-    else if (event.key === "PageDown") this.#state === "idle" && this.#do("go");
-    else if (event.key === "PageUp") this.#state === "playing" && this.#do("go");
-    else return;
-    event.preventDefault();
+    const asked = pedal(event);
+    if (asked === "space") this.#do("go");
+    else if (asked === "down") this.#state === "idle" && this.#do("go");
+    else if (asked === "up") this.#state === "playing" && this.#do("go");
   }
 
   /** @param {string} what */

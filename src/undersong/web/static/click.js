@@ -3,7 +3,7 @@
  * The click on its own: laid on the audio clock some seconds ahead, so that a busy page cannot
  * make it late; the timer only tops it up.
  */
-import { clickSound, context, say } from "./common.js";
+import { clickSound, context, pedal, say } from "./common.js";
 
 const AHEAD_S = 2.5;
 const TOP_UP_MS = 400;
@@ -33,10 +33,7 @@ class ClickDesk extends HTMLElement {
       else this.#again();
     });
     document.addEventListener("keydown", (event) => {
-      if (/** @type {HTMLElement} */ (event.target).closest("button, a, select, input")) return;
-      if (event.key !== " " && event.key !== "PageDown" && event.key !== "PageUp") return;
-      event.preventDefault();
-      this.#do("go");
+      if (pedal(event)) this.#do("go");
     });
   }
 

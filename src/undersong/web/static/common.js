@@ -70,6 +70,26 @@ export function watchLevel(meter, peak) {
   }, LEVEL_MS);
 }
 
+const PEDALS = new Map([
+  [" ", "space"],
+  ["PageDown", "down"],
+  ["PageUp", "up"],
+]);
+
+/**
+ * What a key or a foot-switch asks for: "space", "down" (page down, go), "up" (page up, stop), or
+ * nothing while somebody writes, chooses or follows a link.
+ * @param {KeyboardEvent} event
+ */
+export function pedal(event) {
+  const place = /** @type {HTMLElement} */ (event.target);
+  if (place.closest("select, input, textarea, a, summary")) return "";
+  if (event.key === " " && place.closest("button")) return "";
+  const asked = PEDALS.get(event.key) ?? "";
+  if (asked) event.preventDefault();
+  return asked;
+}
+
 /**
  * Cautions as lines to read.
  * @param {{ text: string }[]} cautions

@@ -8,7 +8,7 @@
  */
 import { Asks } from "./asks.js";
 import { Capture, roundTrip } from "./capture.js";
-import { clickSound, context, fetchJson, paragraphs, say, watchLevel } from "./common.js";
+import { clickSound, context, fetchJson, paragraphs, pedal, say, watchLevel } from "./common.js";
 import { judged } from "./elsewhere.js";
 import { LiveMarks } from "./live.js";
 import { PlaceMarker } from "./marker.js";
@@ -79,14 +79,10 @@ class PracticeDesk extends HTMLElement {
 
   /** @param {KeyboardEvent} event */
   #key(event) {
-    const place = /** @type {HTMLElement} */ (event.target);
-    if (place.closest("select, input, textarea, a, summary")) return;
-    if (event.key === " " && place.closest("button")) return;
-    if (event.key === " ") this.#do(this.#isBusy() ? "stop" : "go");
-    else if (event.key === "PageDown") this.#isBusy() || this.#do("go");
-    else if (event.key === "PageUp") this.#do("stop");
-    else return;
-    event.preventDefault();
+    const asked = pedal(event);
+    if (asked === "space") this.#do(this.#isBusy() ? "stop" : "go");
+    else if (asked === "down") this.#isBusy() || this.#do("go");
+    else if (asked === "up") this.#do("stop");
   }
 
   #isBusy() {
