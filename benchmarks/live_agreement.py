@@ -48,6 +48,7 @@ class Agreement:
 
     latency_ms: list[float] = field(default_factory=list)
     missed_after_ms: list[float] = field(default_factory=list)
+    off_ms: list[float] = field(default_factory=list)
     asked: Counter[str] = field(default_factory=Counter)
     first: Counter[str] = field(default_factory=Counter)
     last: Counter[str] = field(default_factory=Counter)
@@ -134,6 +135,8 @@ def compared(take: KnownTake, hearing: Hearing, said: Said) -> Agreement:
             result.missed_after_ms.append(1000 * (at_s - start_s - asked_s))
         elif note.index in onset_s:
             result.latency_ms.append(1000 * (at_s - onset_s[note.index]))
+            if last.onset_s is not None:
+                result.off_ms.append(1000 * abs(last.onset_s - onset_s[note.index]))
     _extras(result, take, hearing, said)
     return result
 
@@ -235,6 +238,8 @@ def main() -> int:
     if total.missed_after_ms:
         late = np.percentile(total.missed_after_ms, (50, 90))
         print(f"Missed is said {late[0]:.0f} ms after its place (90 %: {late[1]:.0f}).")
+    off = np.percentile(total.off_ms, (50, 90, 98)) if total.off_ms else np.full(3, np.nan)
+    print("Last onset off by {:.1f} ms (90 %: {:.1f}, 98 %: {:.1f}).".format(*off))
     if args.remarks:
         print("\n".join(total.remarks))
     if not args.no_cpu:

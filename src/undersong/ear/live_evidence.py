@@ -23,6 +23,7 @@ from scipy.signal import find_peaks
 from undersong.ear.attack import BANDS, FRAME, FRAME_S, MIDDLE_SHARE, Band, refined
 from undersong.ear.frames import Samples
 from undersong.ear.live_stream import HOP_FRAMES, Stream
+from undersong.ear.measures import WEIGHTS
 from undersong.ear.pitch import (
     MIDIS,
     PITCH_RATE_HZ,
@@ -39,7 +40,8 @@ LOOKED_BACK = 80
 LONGEST_LAG = 150
 """Frames: two periods that add up, of the lowest notes."""
 FLAGGED_AFTER = 32
-STRONG = 2.6
+STRONG, WELL_DATED = 2.6, 3.0
+"""Strength from which a rise may be a note before anything else is known, and dates it alone."""
 LEAST_STRENGTH, LEAST_GAP = 0.7, 25
 RENEWED_SHARE = 0.12
 RENEWAL_DELAY = 10
@@ -59,8 +61,6 @@ STAGES_S = (0.0905, 0.115, *LASTING_S[2:])
 """Ages from which each is used: the second before its end, where the window is nearly zero."""
 KEPT_S = 2.0
 
-WEIGHTS = np.array([5.1, 1.57, 0.81, 3.94, 5.54, -9.46, 5.1, -8.04, 0.47, 0.87])
-
 
 @dataclass(slots=True)
 class Struck:
@@ -68,6 +68,8 @@ class Struck:
 
     Attributes
     ----------
+    rose_s
+        Where it was found; `onset_s` may be dated again.
     table
         The measures its odds were made of, in the order of `WEIGHTS`.
     stage
@@ -98,6 +100,10 @@ class Struck:
     early_hz: float = 0.0
     change: float = -ODDS_LIMIT
     is_judged: bool = False
+    rose_s: float = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.rose_s = self.onset_s
 
     @property
     def belief(self) -> float:
@@ -119,6 +125,8 @@ class LiveEvidence:
         Possible beginnings of the last `KEPT_S`, in order of time, and the last two likely ones.
     flagged_s
         Strong attacks, from about 30 ms after them.
+    renewed_s
+        Places where the string's sound was renewed.
     since_s
         Loudness is told from here on.
     tuning_cents
@@ -129,6 +137,7 @@ class LiveEvidence:
         self._stream = stream
         self.struck: list[Struck] = []
         self.flagged_s: list[float] = []
+        self.renewed_s: list[float] = []
         self.since_s = 0.0
         self.tuning_cents = 0.0
 
@@ -177,6 +186,7 @@ class LiveEvidence:
         places = [float(onset) for onset in onsets]
         rising = [float(first + peak) for peak in peaks]
         renewed = self._renewed(now) if now % (2 * HOP_FRAMES) == 0 else []
+        self.renewed_s.extend(place * FRAME_S for place in renewed)
         for place in renewed:
             if all(abs(place - other) > DISTINCT for other in (*places, *rising)):
                 places.append(place)
@@ -189,7 +199,16 @@ class LiveEvidence:
             struck = self._measured(place, (high, middle, low), now)
             if struck is not None and self._is_best(struck):
                 found.append(struck)
+        for struck in self.struck:
+            self._date(struck)
         return found
+
+    def _date(self, struck: Struck) -> None:
+        """Date a place that hardly rose by the renewal just before it, if there is one."""
+        rose = struck.table[1] + max(struck.table[3], MIDDLE_SHARE * struck.table[2])
+        if rose < WELL_DATED:
+            before = [at for at in self.renewed_s if 0 <= struck.rose_s - at < CLOSE_S]
+            struck.onset_s = max(before, default=struck.onset_s)
 
     def _is_best(self, struck: Struck) -> bool:
         """Put a place among the others, dropping less likely ones too close to it; or leave it."""
@@ -357,6 +376,7 @@ class LiveEvidence:
             if each.onset_s > oldest_s or any(each is note for note in notes)
         ]
         self.flagged_s = [at for at in self.flagged_s if at > oldest_s]
+        self.renewed_s = [at for at in self.renewed_s if at > oldest_s]
 
 
 def _stage_at(age_s: float) -> int:

@@ -57,6 +57,8 @@ EARLY_S, SETTLED_S = 0.06, 0.16
 MISSED_S = 0.27
 """A note is called missed when it is late by so much."""
 PATIENCE_S = 0.42
+REDATED_S = 0.005
+"""A note dated again by as much is told again."""
 EXTRA_PRIOR, EXTRA_SURE = -0.5, 0.5
 EXTRA_APART_S, EXTRA_AFTER_S, TAIL_S = 0.05, 0.25, 2.0
 GOING_ON, GOING_ON_WORTH = 0.8, 8.0
@@ -133,7 +135,7 @@ class Judge:
         self, events: list[NoteJudged], stroke: int, note: HeardNote | None, now_s: float
     ) -> None:
         before = self._said.get(stroke)
-        if note is None or (before is not None and before.verdict == note.verdict):
+        if note is None or (before is not None and _is_same(before, note)):
             return
         if before is not None and note.verdict is Verdict.UNSURE:
             # What was clear once is not taken back by what is not clear.
@@ -280,6 +282,13 @@ class Judge:
             Verdict.EXTRA,
             probability(odds),
         )
+
+
+def _is_same(before: HeardNote, note: HeardNote) -> bool:
+    """True where a note is called what it was called, and when: a place may be dated again."""
+    if before.verdict is not note.verdict or before.onset_s is None or note.onset_s is None:
+        return before.verdict is note.verdict
+    return abs(before.onset_s - note.onset_s) < REDATED_S
 
 
 def pitch_odds_of(struck: Struck, midi: int) -> tuple[float, int]:
