@@ -30,7 +30,7 @@ sys.path.insert(0, str(ROOT / "tests"))
 from ear_truth import KnownTake, known_takes  # noqa: E402
 from undersong.ear import evidence  # noqa: E402
 from undersong.ear.frames import RATE_HZ  # noqa: E402
-from undersong.ear.hear import _listened  # noqa: E402
+from undersong.ear.hear import listened  # noqa: E402
 
 Floats = NDArray[np.float64]
 OWN_S, OTHER_S = 0.03, 0.009
@@ -107,7 +107,7 @@ class Watched:
 
     def hear(self, take: KnownTake, samples: NDArray[np.floating]) -> Seen:
         """What the networks are asked about a take."""
-        _, sound, _ = _listened([samples], take.rate_hz, take.part)
+        _, sound, _ = listened([samples], take.rate_hz, take.part)
         if isinstance(sound, str):
             return {}
         evidence.weighed(sound)

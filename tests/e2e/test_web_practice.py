@@ -35,7 +35,7 @@ SILENCE_S = 0.5  # Chromium loses the first hundredths of a second of its microp
 # The browser resamples and the microphone starts anywhere between two samples: 3 ms is a fifth of
 # the narrowest window.
 SAME_TIME_MS = 3.0
-MOST_TRIES = 8
+MOST_TRIES = 5
 BUSY = ("of sound were lost", "he click stumbled")
 JUDGED = "of sound were lost on the way"
 

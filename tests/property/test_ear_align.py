@@ -8,7 +8,16 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from undersong.ear.align import NONE, SKIP_COST, TIMING_S, Asked, Heard, aligned
+from undersong.ear.align import (
+    MATCH_GAIN,
+    NONE,
+    PITCH_FLOOR,
+    SKIP_COST,
+    TIMING_S,
+    Asked,
+    Heard,
+    aligned,
+)
 from undersong.ear.frames import Resampler
 from undersong.ear.pitch import LOWEST_MIDI, MIDIS
 
@@ -32,8 +41,8 @@ def worth(asked: Asked, heard: Heard, strokes: tuple[int, ...], attacks: tuple[i
     total = -SKIP_COST * (len(asked) - len(strokes))
     for stroke, attack in zip(strokes, attacks, strict=True):
         late = (heard.onset_s[attack] - asked.grid_s[stroke]) / TIMING_S
-        gain = heard.gains(slice(attack, attack + 1), int(asked.midi[stroke]))[0]
-        total += gain - np.log1p(late**2)
+        fit = max(heard.pitch_odds[attack, asked.midi[stroke] - LOWEST_MIDI], PITCH_FLOOR)
+        total += MATCH_GAIN + heard.attack_odds[attack] + fit - np.log1p(late**2)
     return float(total)
 
 

@@ -43,15 +43,7 @@ from undersong.chart.sheetlines import (
     words_of,
 )
 from undersong.chart.signs import Reading, SignError, plain_signs
-from undersong.chart.song import (
-    EIGHTH,
-    Bar,
-    ChordEvent,
-    KeyChange,
-    Section,
-    Song,
-    Style,
-)
+from undersong.chart.song import EIGHTH, Bar, ChordEvent, KeyChange, Section, Song, Style
 from undersong.errors import ChartErrors, ChartSyntaxError, TheoryError
 from undersong.theory.chord import number_of
 from undersong.theory.key import parse_key

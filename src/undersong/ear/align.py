@@ -77,13 +77,6 @@ class Heard:
     attack_odds: Floats
     pitch_odds: Floats
 
-    def gains(self, attacks: slice, midi: int) -> Floats:
-        """What matching one stroke of a pitch to each of some attacks pays, timing apart."""
-        gain = MATCH_GAIN + self.attack_odds[attacks]
-        if LOWEST_MIDI <= midi < LOWEST_MIDI + len(MIDIS):
-            gain = gain + np.maximum(self.pitch_odds[attacks, midi - LOWEST_MIDI], PITCH_FLOOR)
-        return np.asarray(gain)
-
 
 def pitch_odds(scores: Floats) -> Floats:
     """Scores as `Heard` wants them: 0 for the best of each row."""

@@ -97,7 +97,7 @@ def hear(
     if start_s is not None and not isfinite(start_s):
         raise PracticeError(f"A start at {start_s} seconds is no place in a recording.")
     asked, index = asked_strokes(asked_part)
-    take, sound, click = _listened(blocks, sample_rate_hz, asked_part)
+    take, sound, click = listened(blocks, sample_rate_hz, asked_part)
     if isinstance(sound, str):
         return _refused(sound, asked_part, window, start_s)
     if start_s is not None and start_s >= take.length_s:
@@ -131,7 +131,7 @@ def _fitting_share(asked: Asked, heard: Heard) -> float:
     return float(np.count_nonzero(best == asked.midi[matched])) / len(asked)
 
 
-def _listened(
+def listened(
     blocks: Iterable[NDArray[np.floating]], sample_rate_hz: int, part: Part
 ) -> tuple[Take, Sound | str, Click | None]:
     """A take without its samples, what is kept of its sound (or why nothing is), and its click."""

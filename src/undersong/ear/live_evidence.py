@@ -1,9 +1,9 @@
 """Where may a note have begun, and which? The measures of `evidence`, on a sound not yet over.
 
 A place is weighed `WEIGHED_AFTER` frames after it: earlier, neither its body nor the pitch of a low
-B can be told from noise. It is weighed once, by the logistic rule that design/ear_odds.py fitted
-for the offline ear (one fitted to what is heard so far, by design/ear_live.py, is no better), and
-its pitch is read again and again as its sound grows longer, until something else begins.
+B can be told from noise. It is weighed once, by the logistic rule of `measures` (one fitted to what
+is heard so far, by design/ear_live.py, is no better), and its pitch is read again and again as its
+sound grows longer, until something else begins.
 
 Conventions
 -----------

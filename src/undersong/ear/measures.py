@@ -2,7 +2,8 @@
 
 Conventions
 -----------
-Frames as in `attack`. The weights were fitted on takes with known answers by design/ear_odds.py.
+Frames as in `attack`. The weights are those of a logistic rule fitted to 4,411 notes of 160 dry
+takes of the tune split; `weighing` counts likely neighbours by it, the live ear weighs by it alone.
 """
 
 from __future__ import annotations

@@ -5,8 +5,8 @@ most are. Between sure and not is `unsure`.
 
 Conventions
 -----------
-Odds are natural logarithms. Priors and scales were fitted by design/ear_odds.py on takes with known
-answers; they say how much a score is worth, not what the answer is.
+Odds are natural logarithms. Priors and scales were chosen on takes of the tune split, whose answers
+are known; they say how much a score is worth, not what the answer is.
 """
 
 from __future__ import annotations

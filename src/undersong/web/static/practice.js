@@ -210,9 +210,11 @@ class PracticeDesk extends HTMLElement {
   #block(frame, samples, time_s) {
     for (const sample of samples) this.#peak = Math.max(this.#peak, Math.abs(sample));
     if (this.#state !== "playing" || !this.#take || !this.#sheet) return;
+    const until_s = time_s + samples.length / this.#capture.rate;
+    if (until_s < this.#began - LEAD_S) return; // waited while the page was busy: not of this pass
     this.#take.add(frame, samples, time_s);
     const end = this.#began + this.#sheet.end_s + TAIL_S + (roundTrip(this.#capture.label) ?? 0);
-    if (time_s + samples.length / this.#capture.rate > end) this.#finish();
+    if (until_s > end) this.#finish();
   }
 
   /**
