@@ -21,6 +21,7 @@ from dataclasses import dataclass, field
 from math import isfinite
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from undersong.errors import UndersongError
@@ -32,7 +33,8 @@ LEAST_HOLE_S = 0.004  # below it jitter and loss cannot be told apart
 LEAST_SAID_MS = 5.0  # less than this lost changes no verdict
 MOST_LOST_MS = 70.0  # more than this, and too much of the pass is guesswork
 _BUSY = "the computer could not keep up. Close what else is running, and play it again."
-AROUND_S = 0.3
+AROUND_S, MOST_AROUND = 0.45, 41
+MOST_HOLES = 50  # so many are far more than `MOST_LOST_MS`
 Samples = NDArray[np.float32]
 
 
@@ -153,7 +155,7 @@ class Incoming:
     @property
     def _around(self) -> int:
         usual = max(len(block) for block in self.blocks) if self.blocks else 1
-        return max(3, round(AROUND_S * self.sample_rate_hz / usual))
+        return int(np.clip(round(AROUND_S * self.sample_rate_hz / usual), 3, MOST_AROUND))
 
 
 def read_block(message: bytes) -> tuple[int, float, Samples]:
@@ -185,20 +187,42 @@ def holes_in(apart_s: Sequence[float] | NDArray[np.float64], around: int) -> lis
         In order; a length below 0 where the clock fell behind. Slow drift of one clock against
         the other (quartz: some hundred-thousandths) is no hole.
     """
-    apart = np.asarray(apart_s, float)
+    apart = np.array(apart_s, float)
+    steps = _steps(apart, 0, len(apart), around)
     holes: list[Hole] = []
-    since = 0
-    # The last few blocks are too few to tell a step from jitter; a take runs on past its music.
-    for block in range(1, len(apart) - around // 2):
-        before = float(np.median(apart[max(since, block - around) : block]))
-        if abs(apart[block] - before) < LEAST_HOLE_S:
-            continue
-        step = float(np.median(apart[block : block + around])) - before
-        # Jitter of one block is no step, and a step begins where it is first seen whole.
-        if abs(step) >= LEAST_HOLE_S and abs(apart[block] - before - step) < abs(step) / 2:
-            holes.append(Hole(block, step))
-            since = block
-    return holes
+    while len(steps) and np.abs(steps).max() >= LEAST_HOLE_S and len(holes) < MOST_HOLES:
+        # Medians only say that there is a step near by: it is where the blocks change sides.
+        near = int(np.abs(steps).argmax())
+        first, last = max(0, near - around), near + around
+        before, after = np.median(apart[first:near]), np.median(apart[near:last])
+        sides = np.abs(apart[first:last] - before) - np.abs(apart[first:last] - after)
+        block = first + int(np.cumsum(sides[:-1]).argmin()) + 1
+        step = float(np.median(apart[block : block + around]))
+        step -= float(np.median(apart[max(0, block - around) : block]))
+        if abs(step) < LEAST_HOLE_S:
+            step = float(after - before)
+        holes.append(Hole(block, step))
+        apart[block:] -= step
+        first, last = max(0, block - around), min(len(apart), block + around)
+        steps[first:last] = _steps(apart, first, last, around)
+    return sorted(holes, key=lambda hole: hole.block)
+
+
+def _steps(apart: NDArray[np.float64], first: int, last: int, around: int) -> NDArray[np.float64]:
+    """By how much the median of the `around` blocks from each on is above that of those before.
+
+    For blocks `first` to `last`, the last left out; 0 where too few lie on one side.
+    """
+    low, high = max(0, first - around), min(len(apart), last + around)
+    missing = around - (first - low), around - (high - last)
+    near = np.pad(apart[low:high], missing, constant_values=np.nan)
+    ordered = np.sort(sliding_window_view(near, around), axis=1)
+    count = np.count_nonzero(np.isfinite(ordered), axis=1)
+    row, middle = np.arange(len(ordered)), np.maximum(count - 1, 0)
+    median = 0.5 * (ordered[row, middle // 2] + ordered[row, (middle + 1) // 2])
+    wanted = last - first
+    enough = np.minimum(count[:wanted], count[around : around + wanted]) >= max(1, around // 4)
+    return np.where(enough, median[around : around + wanted] - median[:wanted], 0.0)
 
 
 # A browser's buffer before the audio graph was measured to run dry for 150 ms at the most.
