@@ -120,72 +120,95 @@ def aligned(
     reach_s
         How far from its expected place a stroke may be found, for all or for each.
     """
-    n_strokes = len(asked)
-    first = np.searchsorted(heard.onset_s, expected_s - reach_s)
-    last = np.searchsorted(heard.onset_s, expected_s + reach_s)
-    first, last = np.maximum.accumulate(first), np.maximum.accumulate(last)
-    # best[j] is the worth of the strokes so far when attacks below `low + j` may be used up.
-    best, low = (
-        np.zeros(int(last[0] - first[0]) + 1 if n_strokes else 1),
-        int(first[0]) if n_strokes else 0,
-    )
-    steps: list[tuple[int, NDArray[np.bool_], NDArray[np.bool_]]] = []
-    pays = _pays(asked, heard, expected_s, timing_s, first, last)
-    for stroke, pay in enumerate(pays):
-        window = slice(int(first[stroke]), int(last[stroke]))
-        best = _moved(best, low, window)
-        low = window.start
-        left_out = best - SKIP_COST
-        matched = np.empty(len(best))
-        matched[0] = -np.inf
-        np.add(best[:-1], pay, out=matched[1:])
-        chosen = np.maximum(left_out, matched)
-        best = np.maximum.accumulate(chosen)
-        steps.append((low, matched > left_out, best > chosen))
-    return Match(_traced(steps, n_strokes), float(best[-1]) if n_strokes else 0.0)
+    return aligned_each(asked, heard, expected_s[None], timing_s=timing_s, reach_s=reach_s)[0]
+
+
+def aligned_each(
+    asked: Asked,
+    heard: Heard,
+    expected_s: Floats,
+    *,
+    timing_s: float = TIMING_S,
+    reach_s: float | Floats = REACH_S,
+) -> list[Match]:
+    """As `aligned`, for several guesses at once: `expected_s` of shape (n_guesses, n_strokes)."""
+    n_guesses, n_strokes = expected_s.shape
+    # What is so unlikely costs more to match than to leave out, whatever its pitch and time.
+    possible = np.flatnonzero(heard.attack_odds > -SKIP_COST - MATCH_GAIN)
+    onset_s = heard.onset_s[possible]
+    first = np.maximum.accumulate(np.searchsorted(onset_s, expected_s - reach_s), axis=1)
+    last = np.maximum.accumulate(np.searchsorted(onset_s, expected_s + reach_s), axis=1)
+    width = int((last - first).max(initial=0))
+    pays = _pays(asked, heard, expected_s, timing_s, possible, first, last)
+    # best[guess, j]: worth of the strokes so far when attacks below `first + j` may be used up.
+    best = np.zeros((n_guesses, width + 1))
+    before = _places_before(first, width)
+    left_out, chosen = np.empty_like(best), np.empty_like(best)
+    matched = np.full_like(best, -np.inf)
+    is_match = np.empty((n_strokes, n_guesses, width + 1), bool)
+    is_carried = np.empty_like(is_match)
+    for stroke in range(n_strokes):
+        seen = best.take(before[stroke])
+        np.subtract(seen, SKIP_COST, out=left_out)
+        np.add(seen[:, :-1], pays[stroke], out=matched[:, 1:])
+        np.maximum(left_out, matched, out=chosen)
+        np.maximum.accumulate(chosen, axis=1, out=best)
+        np.greater(matched, left_out, out=is_match[stroke])
+        np.greater(best, chosen, out=is_carried[stroke])
+    padded = np.append(possible, NONE)
+    return [
+        Match(
+            padded[_traced(first[guess], is_match[:, guess], is_carried[:, guess])],
+            float(best[guess, -1]),
+        )
+        for guess in range(n_guesses)
+    ]
+
+
+def _places_before(first: Places, width: int) -> Places:
+    """Where in the last stroke's `best` each place of a stroke's own stands, all guesses in a row.
+
+    Attacks before a window are used up; those behind the last one's end are free.
+    """
+    moved = np.diff(first, axis=1, prepend=first[:, :1]).T[..., None]
+    row = (width + 1) * np.arange(len(first))[:, None]
+    return np.asarray(row + np.minimum(moved + np.arange(width + 1), width))
 
 
 def _pays(
-    asked: Asked, heard: Heard, expected_s: Floats, timing_s: float, first: Places, last: Places
-) -> list[Floats]:
-    """What matching each stroke to each attack of its window pays."""
-    count = last - first
-    stroke = np.repeat(np.arange(len(asked)), count)
-    ends = np.cumsum(count)
-    attack = np.arange(len(stroke)) + np.repeat(first - (ends - count), count)
-    column = asked.midi[stroke] - LOWEST_MIDI
+    asked: Asked,
+    heard: Heard,
+    expected_s: Floats,
+    timing_s: float,
+    possible: Places,
+    first: Places,
+    last: Places,
+) -> Floats:
+    """What matching a stroke to an attack pays, shape (n_strokes, n_guesses, width)."""
+    place = first.T[..., None] + np.arange(int((last - first).max(initial=0)))
+    inside = place < last.T[..., None]
+    attack = possible[np.where(inside, place, 0)] if len(possible) else place
+    column = (asked.midi - LOWEST_MIDI)[:, None, None]
     known = (column >= 0) & (column < len(MIDIS))
     fit = heard.pitch_odds[attack, np.where(known, column, 0)]
     gain = MATCH_GAIN + heard.attack_odds[attack]
     gain = np.where(known, gain + np.maximum(fit, PITCH_FLOOR), gain)
-    pay = gain - np.log1p(((heard.onset_s[attack] - expected_s[stroke]) / timing_s) ** 2)
-    return np.split(pay, ends[:-1])
+    late = (heard.onset_s[attack] - expected_s.T[..., None]) / timing_s
+    return np.where(inside, gain - np.log1p(late**2), -np.inf)
 
 
-def _moved(best: Floats, low: int, window: slice) -> Floats:
-    """`best` seen through the next window: attacks before it are used up, new ones are free."""
-    kept = best[min(window.start - low, len(best) - 1) :]
-    wanted = window.stop - window.start + 1
-    if wanted <= len(kept):
-        return kept[:wanted]
-    seen = np.empty(wanted)
-    seen[: len(kept)] = kept
-    seen[len(kept) :] = kept[-1]
-    return seen
-
-
-def _traced(
-    steps: list[tuple[int, NDArray[np.bool_], NDArray[np.bool_]]], n_strokes: int
-) -> Places:
-    attack = np.full(n_strokes, NONE)
-    place: int | None = None
-    for stroke in range(n_strokes - 1, -1, -1):
-        low, is_match, is_carried = steps[stroke]
-        j = len(is_match) - 1 if place is None else min(place - low, len(is_match) - 1)
-        while is_carried[j]:
+def _traced(first: Places, is_match: NDArray[np.bool_], is_carried: NDArray[np.bool_]) -> Places:
+    """The attack matched to each stroke of one guess, or `NONE`, from its last stroke back."""
+    attack = np.full(len(first), NONE)
+    lows, matches, carries = first.tolist(), is_match.tolist(), is_carried.tolist()
+    most = is_match.shape[1] - 1
+    place = most + (lows[-1] if lows else 0)
+    for stroke in range(len(lows) - 1, -1, -1):
+        j = min(place - lows[stroke], most)
+        while carries[stroke][j]:
             j -= 1
-        if is_match[j]:
-            attack[stroke] = low + j - 1
+        if matches[stroke][j]:
+            attack[stroke] = lows[stroke] + j - 1
             j -= 1
-        place = low + j
+        place = lows[stroke] + j
     return attack

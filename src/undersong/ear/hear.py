@@ -9,7 +9,16 @@ from math import isfinite
 import numpy as np
 from numpy.typing import NDArray
 
-from undersong.ear.align import NONE, REACH_S, Asked, Heard, Match, aligned, pitch_odds
+from undersong.ear.align import (
+    NONE,
+    REACH_S,
+    Asked,
+    Heard,
+    Match,
+    aligned,
+    aligned_each,
+    pitch_odds,
+)
 from undersong.ear.attack import attacks
 from undersong.ear.evidence import Evidence, Sound, kept_of, weighed
 from undersong.ear.frames import Take, listen
@@ -325,24 +334,29 @@ def _first_matched(match: Match) -> int:
 
 def best_alignment(asked: Asked, heard: Heard, start_s: float | None) -> tuple[Grid, Match] | None:
     """The best place where the part may begin, followed to its end; None if there is none."""
-    best: tuple[Grid, Match] | None = None
-    best_worth = 0.0
     grids = located(asked, heard) if start_s is None else [Grid(start_s, 1.0)]
-    for grid in grids:
-        for _ in range(TURNS):
-            match = aligned(asked, heard, grid.at(asked.grid_s), timing_s=FIRST_TIMING_S)
-            if match.score < HOPELESS_SHARE * best_worth:
-                break
-            grid = fitted(asked.grid_s, _matched_s(heard, match), grid)
-        else:
-            match = aligned(asked, heard, grid.at(asked.grid_s), timing_s=FIRST_TIMING_S)
-        worth = match.score - LATE_ENTRY_COST * _first_matched(match)
-        if best is None or worth > best_worth:
-            best, best_worth = (grid, match), worth
-    if best is None:
+    if not grids:
         return None
+    matches = _aligned_to(asked, heard, grids)
+    for _ in range(TURNS):
+        most = max(match.score for match in matches)
+        grids = [
+            fitted(asked.grid_s, _matched_s(heard, match), grid)
+            for grid, match in zip(grids, matches, strict=True)
+            if match.score >= most - HOPELESS_SHARE * abs(most)
+        ]
+        matches = _aligned_to(asked, heard, grids)
+    best = max(
+        zip(grids, matches, strict=True),
+        key=lambda each: each[1].score - LATE_ENTRY_COST * _first_matched(each[1]),
+    )
     expected_s = followed(asked, heard, best[0])
     return best[0], aligned(asked, heard, expected_s, reach_s=_reach_s(asked, best[0]))
+
+
+def _aligned_to(asked: Asked, heard: Heard, grids: list[Grid]) -> list[Match]:
+    expected_s = np.stack([grid.at(asked.grid_s) for grid in grids])
+    return aligned_each(asked, heard, expected_s, timing_s=FIRST_TIMING_S)
 
 
 def _reach_s(asked: Asked, grid: Grid) -> Floats:

@@ -248,7 +248,7 @@ class LiveEvidence:
                 places.append(float(place))
         return places
 
-    def _track(self, first: int, last: int, guesses: Sequence[tuple[float, ...]]) -> Floats:
+    def _track(self, first: int, last: int, guesses: Sequence[tuple[float, ...]]) -> Samples:
         """`renewal.compared` for frames of the stream."""
         start = (first - LONGEST_LAG) * FRAME
         string = self._stream.smooth.between(start, (last + WINDOW) * FRAME)

@@ -60,7 +60,7 @@ def at_pitch_rate(samples: Samples) -> Samples:
     return np.asarray(resample_poly(samples, PITCH_RATE_HZ, RATE_HZ), np.float32)
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=96)
 def log_shares(window: int, tuning_cents: float) -> Samples:
     """What every hypothesis expects of a stretch of one length.
 

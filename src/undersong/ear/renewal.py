@@ -73,7 +73,7 @@ class Renewal:
         """`compared`, remembered."""
         key = (first, last, tuple(guesses))
         if key not in self._known:
-            self._known[key] = compared(self._string, first, last, key[2]).astype(np.float32)
+            self._known[key] = compared(self._string, first, last, key[2])
         return self._known[key]
 
     def track(self, onset_s: Floats, f0_hz: Floats) -> Samples:
@@ -108,7 +108,9 @@ def edges_of(onset_s: Floats, n_frames: int) -> NDArray[np.intp]:
     return np.asarray(np.clip(np.append(edges, n_frames), 0, n_frames))
 
 
-def compared(string: String, first: int, last: int, guesses: Iterable[tuple[float, ...]]) -> Floats:
+def compared(
+    string: String, first: int, last: int, guesses: Iterable[tuple[float, ...]]
+) -> Samples:
     """New energy and energy of some frames, by whichever guess explains most of them.
 
     Parameters
@@ -147,10 +149,10 @@ def _foretold(string: Samples, start: int, stop: int, lags: list[float]) -> Samp
     return then
 
 
-_GAINS = 10 ** (-np.array(FALLS_DB)[:, None, None] / 20)
+_GAINS = (10 ** (-np.array(FALLS_DB)[:, None, None] / 20)).astype(np.float32)
 
 
-def _faded(frames: Floats, gain: Floats | float) -> Floats:
+def _faded(frames: Samples, gain: Samples | float) -> Samples:
     """Sum of the `WINDOW` frames from each on, each `gain` times weaker than the one before."""
     out = frames
     step = 1
@@ -241,8 +243,8 @@ def _taken(string: String, start: int, stop: int) -> Samples:
     ]
 
 
-def _by_frame(one: Samples, other: Samples) -> Floats:
+def _by_frame(one: Samples, other: Samples) -> Samples:
     """Sum of the products of each frame."""
     shape = (*one.shape[:-1], -1, FRAME)
     sums = np.einsum("...j,...j->...", one.reshape(shape), other.reshape(shape))
-    return np.asarray(sums, np.float64)
+    return np.asarray(sums)

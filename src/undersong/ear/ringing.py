@@ -12,6 +12,8 @@ Samples are at `pitch.PITCH_RATE_HZ`.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -110,6 +112,11 @@ def _before(
     return _waves(string, end_s - part_s, part_s, exact_hz), exact_hz
 
 
+@lru_cache(maxsize=512)
+def _window(size: int) -> Floats:
+    return np.hanning(size)
+
+
 def _waves(
     string: Samples, start_s: float, length_s: float, harmonic_hz: Floats
 ) -> NDArray[np.complex128]:
@@ -118,7 +125,7 @@ def _waves(
     piece = string[first : first + max(2, round(length_s * PITCH_RATE_HZ))]
     if len(piece) < 2:
         return np.zeros(len(harmonic_hz), np.complex128)
-    window = np.hanning(len(piece))
+    window = _window(len(piece))
     omega = -2j * np.pi * harmonic_hz / PITCH_RATE_HZ
     # exp(a + b) = exp(a) exp(b): few exponentials make all the turning there is.
     coarse = np.exp(omega[:, None] * (first + np.arange(0, len(piece), FINE)))
