@@ -41,10 +41,10 @@ LONGEST_STRETCH_S = 0.42
 TUNING_ROUND_CENTS = 5.0
 SETTLED = (80, 200)
 UNEXPLAINED = 0.15
-EARLY_S = 0.14
+EARLY_S, LATE_S = 0.14, 0.12
 FRESH_S = 0.05
 STILL_POSSIBLE = -6.0
-TURNS = 5
+TURNS = 7
 IMPOSSIBLE = -6.0
 BATCH = 256
 DATED = 0.3
@@ -140,10 +140,11 @@ def weighed(sound: Sound) -> Evidence:
     notes_s = apart(found.onset_s[found.strength > STRONG])
     tuning = _rounded_tuning(string, notes_s, sound.length_s)
     pitches = Pitches(string, tuning)
+    sounded_s = held_s = np.zeros(0)
     for _ in range(TURNS):
-        sounded_s = notes_s
+        before_s, sounded_s = sounded_s, notes_s
         f0_hz = pitches.read(notes_s, _heard_until(notes_s, sound.length_s))
-        track = _renewal(pitches, renewal, notes_s, f0_hz)
+        track = _renewal(pitches, renewal, notes_s, f0_hz, sound.length_s)
         measures = measured(found, track)
         places = of_places(found, measures, track)
         odds = np.clip(network("places").odds(places), -ODDS_LIMIT, ODDS_LIMIT)
@@ -152,6 +153,8 @@ def weighed(sound: Sound) -> Evidence:
         # because the note before it was not known yet.
         likely = (odds > 0) | ((measures.strength > STRONG) & (odds > STILL_POSSIBLE))
         notes_s = measures.onset_s[likely][strongest(measures.onset_s[likely], odds[likely])]
+        held_s = np.append(held_s, _come_back(notes_s, sounded_s, before_s))
+        notes_s = np.sort(np.append(notes_s, held_s[_off(held_s, notes_s) > DISTINCT_S]))
         if np.array_equal(notes_s, sounded_s):
             break
     del renewal
@@ -185,6 +188,23 @@ def weighed(sound: Sound) -> Evidence:
         gaps_s=found.gaps_s,
         vague=measures.strength[kept] < DATED,
     )
+
+
+def _come_back(notes_s: Floats, sounded_s: Floats, before_s: Floats) -> Floats:
+    """Notes of this turn that were there two turns ago and not in between.
+
+    A note slid into has no attack: while it is thought to sound, nothing seems to begin there;
+    while it is not, nothing explains what sounds. Such a one is held.
+    """
+    is_back = (_off(notes_s, before_s) < DISTINCT_S) & (_off(notes_s, sounded_s) > DISTINCT_S)
+    return notes_s[is_back]
+
+
+def _off(onset_s: Floats, others_s: Floats) -> Floats:
+    """How far each onset lies from the nearest of others, in seconds."""
+    padded = np.concatenate(([-np.inf], others_s, [np.inf]))
+    at = np.searchsorted(others_s, onset_s)
+    return np.minimum(onset_s - padded[at], padded[at + 1] - onset_s)
 
 
 def _rounded_tuning(string: Samples, notes_s: Floats, length_s: float) -> float:
@@ -272,11 +292,14 @@ class Pitches:
         return np.array([self._known[key] for key in keys])
 
 
-def _renewal(pitches: Pitches, renewal: Renewal, notes_s: Floats, f0_hz: Floats) -> Samples:
+def _renewal(
+    pitches: Pitches, renewal: Renewal, notes_s: Floats, f0_hz: Floats, length_s: float
+) -> Samples:
     """The renewal track of a take in which some notes are thought to sound.
 
     Where neither a note nor the one before explains its sound, either both ring together, or two
-    notes were taken for one and the second was read: then its beginning alone gives a third guess.
+    notes were taken for one and the second was read: then its beginning alone gives a third guess;
+    or it was slid or bent into, and only its end has a pitch: that gives a fourth.
     """
     track = renewal.track(notes_s, f0_hz)
     edges = edges_of(notes_s, track.shape[1])
@@ -288,21 +311,27 @@ def _renewal(pitches: Pitches, renewal: Renewal, notes_s: Floats, f0_hz: Floats)
             doubtful.append(note)
     if not doubtful:
         return track
-    early_hz = np.full(len(notes_s), np.nan)
+    early_hz, late_hz = np.full(len(notes_s), np.nan), np.full(len(notes_s), np.nan)
     early_hz[doubtful] = pitches.read(notes_s[doubtful], notes_s[doubtful] + EARLY_S)
+    until_s = np.append(notes_s[1:], length_s)
+    long = [note for note in doubtful if until_s[note] - notes_s[note] > LATE_S + EARLY_S]
+    late_s = notes_s[long] + LATE_S
+    late_hz[long] = pitches.read(late_s, np.minimum(until_s[long], late_s + LONGEST_STRETCH_S))
     for note in sorted({*doubtful, *(note + 1 for note in doubtful if note + 1 < len(notes_s))}):
         first, last = int(edges[note]), int(edges[note + 1])
         if last > first:
-            again = renewal.between(first, last, _what_may_ring(f0_hz, early_hz, note))
+            again = renewal.between(first, last, _what_may_ring(f0_hz, early_hz, late_hz, note))
             track[0, first:last] = np.minimum(track[0, first:last], again[0])
     return track
 
 
-def _what_may_ring(f0_hz: Floats, early_hz: Floats, note: int) -> list[tuple[float, ...]]:
-    """Further guesses at what rings while a note is thought to: its beginning, and pairs."""
+def _what_may_ring(
+    f0_hz: Floats, early_hz: Floats, late_hz: Floats, note: int
+) -> list[tuple[float, ...]]:
+    """Further guesses at what rings while a note is thought to: its beginning, its end, pairs."""
     own, early = float(f0_hz[note]), float(early_hz[note])
     old = [] if note == 0 else [float(f0_hz[note - 1]), float(early_hz[note - 1])]
-    guesses: list[tuple[float, ...]] = [(each,) for each in (early, *old[1:])]
+    guesses: list[tuple[float, ...]] = [(each,) for each in (early, float(late_hz[note]), *old[1:])]
     guesses += [(before, each) for before in old for each in (own, early)]
     return [guess for guess in guesses if all(np.isfinite(guess))]
 

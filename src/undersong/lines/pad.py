@@ -10,7 +10,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
-from itertools import product
+from itertools import pairwise, product
+
+import numpy as np
+from numpy.typing import NDArray
 
 from undersong.chart.roadmap import PlayedChord
 from undersong.chart.song import Song
@@ -31,6 +34,7 @@ WIDEST = 16  # semitones from the lowest to the highest voice
 _QUIETER = {Dynamic.FF: Dynamic.MF, Dynamic.F: Dynamic.MP, Dynamic.MF: Dynamic.P}
 
 Voicing = tuple[Pitch, ...]
+Floats = NDArray[np.float64]
 
 
 def pad_part(song: Song, *, feel: Feel | None = None) -> Part:
@@ -97,34 +101,41 @@ def _voicings(chord: NumberChord, key: Key) -> tuple[Voicing, ...]:
 
 
 def _best_road(options: Sequence[tuple[Voicing, ...]]) -> tuple[Voicing, ...]:
-    best: list[dict[Voicing, tuple[float, Voicing | None]]] = []
-    for place, voicings in enumerate(options):
-        row: dict[Voicing, tuple[float, Voicing | None]] = {}
-        for voicing in voicings:
-            here = sum(abs(pitch.midi - MIDDLE) for pitch in voicing) / len(voicing) / 4
-            if not place:
-                row[voicing] = here, None
-                continue
-            roads = (
-                (cost + here + _movement(before, voicing), before)
-                for before, (cost, _) in best[-1].items()
-            )
-            row[voicing] = min(roads, key=lambda each: each[0])
-        best.append(row)
-    if not best:
+    """One voicing of each chord, so that all move least and lie near the middle."""
+    if not options:
         return ()
-    at: Voicing | None = min(best[-1], key=lambda each: best[-1][each][0])
-    road: list[Voicing] = []
-    for row in reversed(best):
-        assert at is not None
-        road.append(at)
-        at = row[at][1]
+    movements: dict[tuple[int, int], Floats] = {}
+    cost = _off_middle(options[0])
+    came_from: list[NDArray[np.intp]] = []
+    for before, after in pairwise(options):
+        # The same chords follow one another again and again, and `_voicings` remembers them.
+        pair = id(before), id(after)
+        if pair not in movements:
+            movements[pair] = _movement(before, after)
+        roads = cost + movements[pair]
+        came_from.append(roads.argmin(axis=1))
+        cost = roads.min(axis=1) + _off_middle(after)
+    at = int(cost.argmin())
+    road = [options[-1][at]]
+    for voicings, places in zip(reversed(options[:-1]), reversed(came_from), strict=True):
+        at = int(places[at])
+        road.append(voicings[at])
     return tuple(reversed(road))
 
 
-def _movement(before: Voicing, after: Voicing) -> float:
-    """Semitones the voices move: each note to the nearest of the other chord, both ways."""
-    return float(
-        sum(min(abs(a.midi - b.midi) for a in before) for b in after)
-        + sum(min(abs(a.midi - b.midi) for b in after) for a in before)
-    )
+def _midi(voicings: tuple[Voicing, ...]) -> NDArray[np.intp]:
+    """Shape (n_voicings, n_voices)."""
+    return np.array([[pitch.midi for pitch in voicing] for voicing in voicings])
+
+
+def _off_middle(voicings: tuple[Voicing, ...]) -> Floats:
+    return np.asarray(np.abs(_midi(voicings) - MIDDLE).mean(axis=1) / 4)
+
+
+def _movement(before: tuple[Voicing, ...], after: tuple[Voicing, ...]) -> Floats:
+    """Semitones the voices move: each note to the nearest of the other chord, both ways.
+
+    Shape (n_after, n_before).
+    """
+    apart = np.abs(_midi(after)[:, None, :, None] - _midi(before)[None, :, None, :])
+    return np.asarray(apart.min(axis=3).sum(axis=2) + apart.min(axis=2).sum(axis=2), float)
