@@ -42,6 +42,7 @@ from undersong.ear.refusal import (
     unlike,
     withdrawn,
 )
+from undersong.ear.slid import with_arrivals
 from undersong.ear.summary import summed_up
 from undersong.ear.tolerance import window_ms
 from undersong.ear.unclick import Click, without_click
@@ -207,8 +208,11 @@ def heard_against(
     if found is None:
         return _refused(nothing_fits(evidence), part, window, start_s)
     grid, match = found
+    evidence, match = with_arrivals(
+        evidence, match, asked, grid.at(asked.grid_s), _slid(part, index)
+    )
     reference, grid = _reference(
-        part, asked, _matched_s(heard, match), grid, window, start_s, click
+        part, asked, _matched_s(evidence.onset_s, match), grid, window, start_s, click
     )
     expected_s = grid.at(asked.grid_s)
     end_s = grid.start_s + grid.ratio * part.tempo_map.seconds_at(part.strokes[-1].end)
@@ -243,6 +247,11 @@ def heard_against(
         probability=belief,
         stopped_at=stopped,
     )
+
+
+def _slid(part: Part, index: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Which strokes the part asks to be slid into."""
+    return np.array([part.notes[at].articulation is Articulation.SLIDE for at in index])
 
 
 def _attack_odds(evidence: Evidence) -> Floats:
@@ -286,8 +295,8 @@ def _transposed(asked: Asked, heard: Heard) -> str | None:
     return None
 
 
-def _matched_s(heard: Heard, match: Match) -> Floats:
-    return np.where(match.attack == NONE, np.nan, heard.onset_s[match.attack])
+def _matched_s(onset_s: Floats, match: Match) -> Floats:
+    return np.where(match.attack == NONE, np.nan, onset_s[match.attack])
 
 
 def _tuning(notes: tuple[HeardNote, ...], evidence: Evidence) -> float:
@@ -341,7 +350,7 @@ def best_alignment(asked: Asked, heard: Heard, start_s: float | None) -> tuple[G
     for _ in range(TURNS):
         most = max(match.score for match in matches)
         grids = [
-            fitted(asked.grid_s, _matched_s(heard, match), grid)
+            fitted(asked.grid_s, _matched_s(heard.onset_s, match), grid)
             for grid, match in zip(grids, matches, strict=True)
             if match.score >= most - HOPELESS_SHARE * abs(most)
         ]
