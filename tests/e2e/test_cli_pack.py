@@ -53,16 +53,16 @@ def test_pages_of_the_demo_set_for_one_player(undersong: Undersong, tmp_path: Pa
 
 
 def test_tracks_are_made_once(undersong: Undersong, small: Path, tmp_path: Path) -> None:
-    out = tmp_path / "packs"
-    made = json.loads(undersong("pack", small, "--out", out, "--json").out)["packs"][0]
+    words = ("--out", tmp_path / "packs", "--tracks", "full", "--tracks", "bass-out")
+    made = json.loads(undersong("pack", small, *words, "--json").out)["packs"][0]
     tracks = [Path(track) for track in made["tracks"]]
-    assert len(tracks) >= 5
+    assert len(tracks) == 3
     assert all(soundfile.info(track).duration > 5 for track in tracks)
     before = {track: track.stat().st_mtime_ns for track in tracks}
-    assert undersong("pack", small, "--out", out).status == 0
+    assert undersong("pack", small, *words).status == 0
     assert {track: track.stat().st_mtime_ns for track in tracks} == before
     small.write_text(SMALL.replace('"D"', '"E"'), encoding="utf-8")
-    assert undersong("pack", small, "--out", out).status == 0
+    assert undersong("pack", small, *words).status == 0
     changed = [track for track in tracks if track.stat().st_mtime_ns != before[track]]
     assert len(changed) == len(tracks) - 1  # all but the tuning notes
 
@@ -82,7 +82,7 @@ def two_songs(small: Path) -> Path:
 def test_a_key_changed_on_sunday_morning_remakes_one_song(
     undersong: Undersong, two_songs: Path, tmp_path: Path
 ) -> None:
-    words = ("--out", tmp_path / "packs", "--tracks", "full", "--tracks", "hard-bars", "--json")
+    words = ("--out", tmp_path / "packs", "--tracks", "full", "--tracks", "bass-out", "--json")
     made = json.loads(undersong("pack", two_songs, *words).out)["packs"][0]
     before = {Path(track): Path(track).stat().st_mtime_ns for track in made["tracks"]}
     two_songs.write_text(TWO_SONGS.replace('"A"', '"Bb"'), encoding="utf-8")
