@@ -10,9 +10,10 @@ import pytest
 import soundfile
 
 from doors import Undersong
-from undersong.cli.track import CLICKS, hardest, levels_of
+from undersong.cli.track import CLICKS, levels_of
 from undersong.errors import UndersongError
 from undersong.neck.instrument import Instrument
+from undersong.practice.takehome import hard_pair
 from undersong.theory.key import parse_key
 from undersong.theory.meter import FOUR_FOUR
 from undersong.theory.part import Part
@@ -147,7 +148,7 @@ def test_the_later_word_about_a_player_wins() -> None:
 
 def test_a_silent_line_has_no_hard_bars() -> None:
     with pytest.raises(UndersongError, match="no hard bars"):
-        hardest(Part("Still", parse_key("G"), FOUR_FOUR, 90.0, ()), Instrument())
+        hard_pair(Part("Still", parse_key("G"), FOUR_FOUR, 90.0, ()), Instrument())
 
 
 def test_the_manual_names_only_what_there_is(undersong: Undersong) -> None:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,7 +12,6 @@ from typing import TYPE_CHECKING
 from undersong.cli.options import Commands, add_json, print_json, write_bytes
 from undersong.cli.outputs import today
 from undersong.cli.sunday import sunday
-from undersong.cli.track import CLIMB_TIMES, hardest
 from undersong.errors import UndersongError
 
 if TYPE_CHECKING:
@@ -21,9 +19,6 @@ if TYPE_CHECKING:
     from undersong.chart.song import Song
     from undersong.neck.instrument import Instrument
     from undersong.page.packpages import PackSong, PlanDay
-    from undersong.sound.soundfont import SoundFont
-    from undersong.sound.tracks import Track
-    from undersong.theory.part import Part
 
 PAGES = "pack.pdf"
 PLAN_DAYS = 6
@@ -225,8 +220,9 @@ def _write_tracks(
     instrument: Instrument,
     folder: Path,
 ) -> tuple[Path, ...]:
+    from undersong.practice.takehome import pack_tracks
     from undersong.sound.soundfont import open_soundfont
-    from undersong.sound.tracks import Album, write_tracks
+    from undersong.sound.tracks import Album, TrackKind, write_tracks
 
     def progress(done: int, total: int, name: str) -> None:
         print(f"  {done} of {total}: {name}", file=sys.stderr, flush=True)
@@ -237,54 +233,11 @@ def _write_tracks(
         ending=f".{args.files}",
     )
     kinds = tuple(args.tracks or (kind for kind in KINDS if kind not in NOT_USUAL))
-    font = None if args.soundfont is None else open_soundfont(args.soundfont)
-    tracks = tuple(_tracks(lines, instrument, kinds, font))
-    return write_tracks(tracks, folder, album=album, progress=progress)
-
-
-def _tracks(
-    lines: list[PackSong],
-    instrument: Instrument,
-    kinds: tuple[str, ...],
-    soundfont: SoundFont | None,
-) -> Iterator[Track]:
-    from undersong.lines import drum_part, pad_part
-    from undersong.practice.ladder import clean_climb
-    from undersong.sound.tracks import TrackKind, practice_tracks, tuning_track
-
-    yield tuning_track(instrument.tuning.midis)
-    whole = [TrackKind[kind.replace("-", "_").upper()] for kind in kinds if kind != HARD_BARS]
-    for number, each in enumerate(lines, 1):
-        band = (drum_part(each.song), pad_part(each.song))
-        yield from practice_tracks(
-            f"{number:02} {each.song.title}",
-            each.part,
-            band,
-            kinds=whole,
-            climb_bpm=clean_climb(each.part.tempo_bpm),
-            soundfont=soundfont,
-        )
-        if HARD_BARS in kinds and each.part.notes:
-            name = f"{number:02} {each.song.title}"
-            yield _hard_bars(name, each.part, band, instrument, soundfont)
-
-
-def _hard_bars(
-    name: str,
-    part: Part,
-    band: tuple[Part, ...],
-    instrument: Instrument,
-    soundfont: SoundFont | None,
-) -> Track:
-    """The hardest bar and the next, looped, from slow to the song's tempo by the practice rule."""
-    from undersong.practice.ladder import clean_climb
-    from undersong.sound.tracks import Track, file_name_of, loop_track
-
-    song = Track(file_name_of(name), part.title, part, band, soundfont=soundfont)
-    loop = loop_track(song, hardest(part, instrument), times=CLIMB_TIMES)
-    return replace(
-        loop,
-        name=f"{song.name} - hard bars, climbing",
-        title=f"{loop.title}, climbing",
-        tempos_bpm=clean_climb(loop.part.tempo_bpm),
+    tracks = pack_tracks(
+        lines,
+        instrument,
+        kinds=[TrackKind[kind.replace("-", "_").upper()] for kind in kinds if kind != HARD_BARS],
+        has_hard_bars=HARD_BARS in kinds,
+        soundfont=None if args.soundfont is None else open_soundfont(args.soundfont),
     )
+    return write_tracks(tuple(tracks), folder, album=album, progress=progress)

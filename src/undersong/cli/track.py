@@ -19,7 +19,6 @@ from undersong.cli.options import (
     reads,
     whole,
 )
-from undersong.errors import UndersongError
 from undersong.theory.key import parse_key
 
 if TYPE_CHECKING:
@@ -39,7 +38,7 @@ CLICKS = {
 }
 PLAYERS = ("bass", "drums", "pad", "click", "calls")
 LOUDEST_DB, SOFTEST_DB = 12.0, -60.0
-LOOP_TIMES, CLIMB_TIMES = 4, 2
+LOOP_TIMES = 4
 
 
 def add(commands: Commands) -> None:
@@ -184,6 +183,7 @@ def _asked(
     args: argparse.Namespace, part: Part, band: tuple[Part, ...], instrument: Instrument
 ) -> Track:
     from undersong.practice.ladder import clean_climb
+    from undersong.practice.takehome import CLIMB_TIMES, hard_pair
     from undersong.sound.soundfont import open_soundfont
     from undersong.sound.strings import FINGERS, PICK
     from undersong.sound.tracks import Track, loop_track
@@ -204,7 +204,7 @@ def _asked(
     if args.section is not None:
         bars = section_bars(part, args.section)
     elif args.hard_bars:
-        bars = hardest(part, instrument)
+        bars = hard_pair(part, instrument)
     elif args.times is not None and bars is None:
         bars = part.bars[0].number, part.bars[-1].number
     if bars is not None:
@@ -232,19 +232,6 @@ def levels_of(asked: list[tuple[str, float | None]]) -> Levels:
     usual: dict[str, float | None] = dict.fromkeys(PLAYERS, 0.0) | {"calls": None}
     bass, drums, pad, click, calls = (usual | dict(asked)).values()
     return Levels(bass=bass, drums=drums, pad=pad, click=click, cue=calls)
-
-
-def hardest(part: Part, instrument: Instrument) -> tuple[int, int]:
-    """Numbers of the hardest bar of a line and of the one it leads to."""
-    from undersong.page.hardest import hardest_bars
-
-    found = hardest_bars(part, instrument)
-    if not found:
-        raise UndersongError(f"{part.title} has no hard bars: the bass plays nothing in it.")
-    bars = part.bars
-    bar = max(found, key=lambda each: each.points)
-    first = min(bar.index, max(0, len(bars) - 2))
-    return bars[first].number, bars[min(first + 1, len(bars) - 1)].number
 
 
 def _write_stems(folder: Path | None, track: Track) -> tuple[Path, ...]:
