@@ -17,14 +17,14 @@ PATHS = (
     "/practice/at", "/practice/sheet", "/log", "/ready", "/click", "/takes/1",
     "/takes/99999999999999999999999", "/people", "/pack", "/pack/making", "/pack.pdf", "/enter",
     "/enter/x", "/certificate.crt", "/standing", "/takes/0/sound", "/log/undersong-log.json",
-    "/nowhere",
+    "/nowhere", "/pack/tracks.zip",
 )  # fmt: skip
 POSTS = (
     "/me", "/sunday/change", "/sunday/up", "/sunday/add", "/sunday/nothing", "/charts/read",
     "/charts/keep", "/takes", "/takes/1/overrule", "/takes/99999999999999999999999/delete",
     "/practice/pain", "/log/player", "/log/keep", "/log/bring", "/log/restore", "/log/forget",
     "/log/nothing", "/ready/delay", "/song/bar", "/people/invite", "/people/withdraw", "/enter",
-    "/leave",
+    "/leave", "/pack/tracks",
 )  # fmt: skip
 NAMES = (
     "title", "key", "level", "tempo", "show", "from", "chord", "shape", "tuning", "hand", "frets",

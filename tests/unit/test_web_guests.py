@@ -130,12 +130,13 @@ def test_a_player_practises_and_sees_their_own(outside: TestClient, desk: Desk) 
         assert outside.get(path).status_code == 200, path
     assert "Tobias" not in outside.get("/log/undersong-log.csv").text
     for path in (f"/takes/{others}", f"/takes/{others}/sound", "/pack.pdf?player=Tobias",
-                 "/log/undersong-log.json?player=Tobias"):  # fmt: skip
+                 "/pack/tracks.zip?player=Tobias", "/log/undersong-log.json?player=Tobias"):  # fmt: skip
         answer = outside.get(path)
         assert answer.status_code == 403, path
         assert "a player sees only their own" in answer.text
     assert outside.get("/log/undersong-log.json").status_code == 400
     assert outside.post(f"/takes/{others}/delete").status_code == 403
+    assert outside.post("/pack/tracks?player=Tobias").status_code == 403
     assert outside.post(f"/takes/{others}/overrule", data={"note": "0"}).status_code == 403
     assert [take.id for take in desk.book.takes_of(None)] == [own, others]
 

@@ -26,12 +26,16 @@ STOP = (
     "a clinician, best one who knows musicians, if it lasts more than a few days, comes back, or "
     "comes with numbness or weakness; at once for a finger that will not obey."
 )
+START_LOW = "Start every click and track low; just above the music is loud enough."
+AFTERWARDS = (
+    "Ringing, dullness or muffling afterwards means it was too loud. Rest, and see a hearing "
+    "professional if it lasts past the next day."
+)
 EARS = (
-    "Start every click and track low; just above the music is loud enough.",
+    START_LOW,
     "In-ear monitors: set them in quiet. In noise seal them better instead of turning up, and "
     "never take one out: the other gets turned up.",
-    "Ringing, dullness or muffling afterwards means it was too loud. Rest, and see a hearing "
-    "professional if it lasts past the next day.",
+    AFTERWARDS,
 )
 DOSE = (
     "Minutes until the daily limit recommended for work by NIOSH (98-126), which counts on quiet "

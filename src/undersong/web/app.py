@@ -123,13 +123,14 @@ def _warm(app: Starlette) -> None:
 
 @asynccontextmanager
 async def _lifespan(app: Starlette) -> AsyncIterator[None]:
-    """Load the rest behind the first page; let the sounds go at the end."""
+    """Load the rest behind the first page; let sounds and tracks go at the end."""
     warming = asyncio.create_task(run_in_threadpool(_warm, app))
     yield
     await warming
-    sounds = getattr(app.state, "sounds", None)
-    if sounds is not None:
-        sounds.close()
+    for name in ("sounds", "tracks"):
+        shelf = getattr(app.state, name, None)
+        if shelf is not None:
+            shelf.close()
 
 
 def _folder(package: str, name: str) -> Path:
