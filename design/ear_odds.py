@@ -35,7 +35,7 @@ from undersong.ear.hear import listened  # noqa: E402
 Floats = NDArray[np.float64]
 OWN_S, OTHER_S = 0.03, 0.009
 SHELF_HZ, SHELF_DB = (150.0, 2500.0), 12.0
-UNITS = (32, 16)
+UNITS = (48, 24)
 RIDGE = {"places": 3e-4, "notes": 1e-3}
 APART = 5
 NOISES = 60

@@ -69,7 +69,11 @@ def with_arrivals(
         midi, arrival_s = _read_arrival(
             evidence, since_s, float(begin_s[stroke]), float(until_s[stroke])
         )
-        if arrival_s is not None and (slid[stroke] or midi == asked.midi[stroke]):
+        if arrival_s is None:
+            continue
+        # Echo smears what arrives: where something was struck after all, doubt is for the player.
+        nearer = abs(arrival_s - expected_s[stroke]) < abs(begin_s[stroke] - expected_s[stroke])
+        if slid[stroke] or (midi == asked.midi[stroke] and (nearer or not matched[stroke])):
             rows.append(int(match.attack[stroke]))
             strokes.append(int(stroke))
             at_s.append(arrival_s)

@@ -44,17 +44,17 @@ GOING_ON_WORTH = 2.0
 BODY_WORTH = 15.0
 LEAST_BODY = 0.7
 DOUBT = 0.1
-FAR_OFF, FAR_WORTH = 14, 0.15
+FAR_OFF, FAR_WORTH, BELOW_WORTH = 14, 0.15, 0.3
 """A wrong note is mostly near the asked one (common practice, no source): a pitch further off by
 more semitones counts so much less."""
-SURE_ODDS, SURE_EXTRA_ODDS, SURE_MISSED_ODDS = 1.0, 0.5, 2.5
+SURE_ODDS, SURE_EXTRA_ODDS, SURE_MISSED_ODDS, SURE_TIMED_ODDS = 1.0, 0.5, 2.5, 1.0
 """A verdict against a note needs these odds; below them it is `unsure`."""
 LONGEST_TAIL_S = 2.0
 HIDDEN_S, CLEAR_ODDS = 0.06, 4.0
 EXTRA_APART_S = 0.09
 QUIETEST_EXTRA_DB = -20.0
 FAINT_EXTRA_DB = -10.0
-LOW_E_MIDI, TOO_LOW_WORTH = 28, 2.0
+LOW_B_MIDI, LOW_E_MIDI, TOO_LOW_WORTH = 23, 28, 2.0
 """Against an extra note below everything asked and below low E: rather a drum."""
 VAGUE_MS = 10.0
 """A note that only a change in what sounds dates may lie so far off, and is unsure there."""
@@ -233,10 +233,11 @@ def judged(
             notes.append((float(expected_s[stroke]), note))
         else:
             expected = float(expected_s[stroke])
-            note = _played(asked, index, evidence, heard, stroke, place, expected, usual_db)
+            note = _played(asked, index, evidence, heard, stroke, place, expected, usual_db, lowest)
             attack = int(heard.attack[place])
             over_ms = abs(note.timing_ms or 0.0) - window_ms
-            if evidence.vague[attack] and 0 < over_ms < VAGUE_MS:
+            is_vague = evidence.vague[attack] and over_ms < VAGUE_MS
+            if over_ms > 0 and (is_vague or evidence.odds[attack] < SURE_TIMED_ODDS):
                 note = replace(note, verdict=Verdict.UNSURE)
             notes.append((float(evidence.onset_s[heard.attack[place]]), note))
     extras = [
@@ -312,6 +313,7 @@ def _played(
     place: int,
     expected_s: float,
     usual_db: float,
+    lowest: int,
 ) -> HeardNote:
     midi = int(asked.midi[stroke])
     present = _presence_odds(evidence, heard, place) + PLAYED_PRIOR
@@ -321,7 +323,7 @@ def _played(
         return _unheard(asked, index, evidence, stroke, expected_s, -present)
     onset_s = _unhidden(evidence, int(heard.attack[place]), expected_s)
     timing_ms = 1000 * (onset_s - expected_s)
-    pitch = _pitch_odds(heard, place, midi)
+    pitch = _pitch_odds(heard, place, midi, lowest)
     best = int(heard.midi[place])
     cents = float(heard.cents[place]) - evidence.tuning_cents
     if present < SURE_ODDS or abs(pitch) < SURE_ODDS:
@@ -370,14 +372,18 @@ def _presence_odds(evidence: Evidence, heard: Sounding, place: int) -> float:
     return odds
 
 
-def _pitch_odds(heard: Sounding, place: int, midi: int) -> float:
-    """Odds that the pitch is the asked one; sure where none is asked."""
+def _pitch_odds(heard: Sounding, place: int, midi: int, lowest: int) -> float:
+    """Odds that the pitch is the asked one; sure where none is asked.
+
+    What is read below low B and all that is asked is mostly the difference of two sounds.
+    """
     column = midi - LOWEST_MIDI
     if not 0 <= column < len(MIDIS):
         return PITCH_PRIOR
     scores = heard.scores[place]
     far = np.abs(np.arange(len(MIDIS)) - column) > FAR_OFF
-    others = np.delete(scores - FAR_WORTH * far, column).max()
+    below = min(lowest, LOW_B_MIDI) > MIDIS
+    others = np.delete(scores - FAR_WORTH * far - BELOW_WORTH * below, column).max()
     return PITCH_PRIOR + PITCH_WORTH * float(scores[column] - others)
 
 
