@@ -147,6 +147,7 @@ def test_a_pack_is_made_while_one_watches(front: Front) -> None:
     link = page.get_by_role("link", name="Open the pack").get_attribute("href") or ""
     assert link.endswith("made=1")
     assert page.request.get(link).body().startswith(b"%PDF")
+    assert page.get_by_role("button", name="Make the tracks too").is_enabled()
     assert front.troubles == []
 
 
