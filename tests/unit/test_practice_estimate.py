@@ -109,3 +109,11 @@ def test_a_pass_that_cannot_be(change: dict[str, object], said: str) -> None:
     settings = {"item": "x", "at": NOW, "tempo_bpm": 70, "outcome": Outcome.CLEAN} | change
     with pytest.raises(PracticeError, match=said):
         Pass(**settings)  # type: ignore[arg-type]
+
+
+def test_three_passes_are_too_few_for_two_figures() -> None:
+    found = estimate(climbed("CCF"), now=NOW)
+    assert found.tempo_bpm is None
+    assert found.in_words == (
+        "3 passes, 2 clean, the fastest at 70: too few yet to say which tempo holds."
+    )

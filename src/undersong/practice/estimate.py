@@ -39,6 +39,7 @@ _SHARE_MIN, _SHARE_MAX = 0.5, 0.95
 _MIDDLES_BPM = np.geomspace(20.0, 320.0, 280)
 _STEEPNESSES = np.geomspace(0.015, 0.2, 24)
 _WELL, _ROUGHLY = 0.15, 0.35  # width of the interval over the tempo
+_WIDE = 1.5  # high over low end from which the two figures would only puzzle
 _SECONDS_PER_DAY = 86_400.0
 
 _Floats = NDArray[np.float64]
@@ -101,6 +102,11 @@ class Estimate:
             )
         often = f"{self.share * 100:.0f} passes in 100 clean"
         between = f"between {low} and {high}, from {said}"
+        if (self.high_bpm or 0) > _WIDE * (self.low_bpm or 0):
+            return (
+                f"{said}, {self.clean} clean, the fastest at {self.highest_clean_bpm or 0:.0f}: "
+                "too few yet to say which tempo holds."
+            )
         if self.tempo_bpm is None:
             return f"Somewhere {between} ({often}): too little yet to say more."
         return f"About {self.tempo_bpm:.0f} BPM with {often}; {between}, {self.sure} known."
