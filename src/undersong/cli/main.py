@@ -10,30 +10,31 @@ import os
 import re
 import sys
 from collections.abc import Sequence
-from importlib.metadata import version
+from importlib import import_module
 from typing import NoReturn
 
-from undersong.cli import (
-    app,
-    chart,
-    climb,
-    demo,
-    drill,
-    finger,
-    hear,
-    line,
-    neck,
-    pack,
-    ready,
-    rejudge,
-    track,
-)
 from undersong.cli.options import Commands
 from undersong.errors import UndersongError
 
 BAD_INPUT = 2
 
-_COMMANDS = (demo, chart, neck, drill, line, finger, hear, climb, pack, track, ready, rejudge, app)
+_COMMANDS = {
+    "demo": "demo",
+    "chart": "chart",
+    "neck": "neck",
+    "drill": "drill",
+    "line": "line",
+    "finger": "finger",
+    "hear": "hear",
+    "climb": "climb",
+    "pack": "pack",
+    "track": "track",
+    "ready": "ready",
+    "rejudge": "rejudge",
+    "open": "app",
+}
+"""Commands and the modules that add them. Only what is asked for is loaded: `open` should show its
+first page at once, and has no use for necks and drills."""
 
 
 class _Parser(argparse.ArgumentParser):
@@ -77,19 +78,31 @@ def plainly(message: str) -> str:
     return message[:1].upper() + message[1:]
 
 
-def parser() -> argparse.ArgumentParser:
-    """All commands with their options."""
+class _Version(argparse.Action):
+    """Says the version; to look it up takes longer than most commands."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
+        from importlib.metadata import version
+
+        print(f"undersong {version('undersong')}")
+        parser.exit()
+
+
+def parser(asked: Sequence[str] = ()) -> argparse.ArgumentParser:
+    """The command that is asked for with its options; all of them where none is."""
     top: argparse.ArgumentParser = _Parser(
         prog="undersong",
         description="For the one who looks after the low end: charts in; numbers, neck, drills "
         "and click out; it hears a take and sets the next tempo.",
     )
-    top.add_argument("--version", action="version", version=f"undersong {version('undersong')}")
+    top.add_argument("--version", action=_Version, nargs=0, help="say the version")
     commands: Commands = top.add_subparsers(
         dest="command", required=True, metavar="COMMAND", parser_class=_Parser
     )
-    for command in _COMMANDS:
-        command.add(commands)
+    first = asked[0] if asked else None
+    for name, module in _COMMANDS.items():
+        if name == first or first not in _COMMANDS:
+            import_module(f"undersong.cli.{module}").add(commands)
     return top
 
 
@@ -99,7 +112,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         # Flats and sharps must print on any terminal, if need be as question marks.
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
-    args = parser().parse_args(_joined(sys.argv[1:] if argv is None else argv))
+    words = _joined(sys.argv[1:] if argv is None else argv)
+    args = parser(words).parse_args(words)
     try:
         status: int = args.run(args)
         sys.stdout.flush()
