@@ -129,8 +129,14 @@ def test_a_player_practises_and_sees_their_own(outside: TestClient, desk: Desk) 
                  f"/takes/{own}", "/log/undersong-log.json?player=Iris", "/ready"):  # fmt: skip
         assert outside.get(path).status_code == 200, path
     assert "Tobias" not in outside.get("/log/undersong-log.csv").text
-    for path in (f"/takes/{others}", f"/takes/{others}/sound", "/pack.pdf?player=Tobias",
-                 "/pack/tracks.zip?player=Tobias", "/log/undersong-log.json?player=Tobias"):  # fmt: skip
+    others_own = (
+        f"/takes/{others}",
+        f"/takes/{others}/sound",
+        "/pack.pdf?player=Tobias",
+        "/pack/tracks.zip?player=Tobias",
+        "/log/undersong-log.json?player=Tobias",
+    )
+    for path in others_own:
         answer = outside.get(path)
         assert answer.status_code == 403, path
         assert "a player sees only their own" in answer.text

@@ -7,6 +7,7 @@ from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
+import pypdf
 import pytest
 import soundfile
 
@@ -121,7 +122,8 @@ def test_a_player_has_a_pack(app: tuple[TestClient, Desk]) -> None:
     short = replace(sunday.setlist, songs=(SetSong("Low Door"),))
     desk.keep(sunday.name, short)
     answer = client.get("/pack.pdf", params={"player": "Tobias"})
-    assert answer.content.startswith(b"%PDF")
+    pages = pypdf.PdfReader(io.BytesIO(answer.content)).pages
+    assert "This week" in " ".join(each.extract_text() for each in pages)
     assert client.get("/pack.pdf", params={"player": "nobody"}).status_code == 400
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,10 +18,9 @@ if TYPE_CHECKING:
     from undersong.chart.setlist import Player, Setlist
     from undersong.chart.song import Song
     from undersong.neck.instrument import Instrument
-    from undersong.page.packpages import PackSong, PlanDay
+    from undersong.page.packpages import PackSong
 
 PAGES = "pack.pdf"
-PLAN_DAYS = 6
 HARD_BARS = "hard-bars"
 KINDS = (
     "full",
@@ -130,6 +129,7 @@ def _pack(
     from undersong.exchange import musicxml_bytes
     from undersong.page.pack import pack_pdf
     from undersong.page.packpages import PackPlayer
+    from undersong.practice.takehome import PLAN_DAYS, week_before
     from undersong.sound.tracks import file_name_of
 
     instrument = instrument_for(player)
@@ -139,6 +139,7 @@ def _pack(
     except OSError as error:
         raise UndersongError(f"The folder {folder} cannot be made: {error.strerror}.") from None
     lines = _lines(setlist, songs, player, instrument)
+    held_on = setlist.date or datetime.now(UTC).astimezone().date() + timedelta(days=PLAN_DAYS)
     pdf = pack_pdf(
         setlist.title,
         setlist.date,
@@ -146,7 +147,7 @@ def _pack(
         PackPlayer(player.name, player.level, instrument, player.notes),
         musicxml=musicxml_bytes,
         edition=today(),
-        plan=plan_days(songs, setlist.date),
+        plan=week_before(songs, held_on),
         sheet=args.sheet,
         look=args.look,
         set_notes=setlist.notes,
@@ -185,32 +186,6 @@ def _lines(
         )
         for asked, song in zip(setlist.songs, songs, strict=True)
     ]
-
-
-def plan_days(songs: tuple[Song, ...], held_on: date | None) -> tuple[PlanDay, ...]:
-    """The week before a Sunday, twenty minutes a day."""
-    from undersong.page.packpages import PlanDay, PlanTurn
-    from undersong.practice.plan import PlanSong, week_plan
-
-    last = held_on or datetime.now(UTC).astimezone().date() + timedelta(days=PLAN_DAYS)
-    planned = week_plan(
-        [
-            PlanSong(
-                f"song {song.title} in {song.key}",
-                song.title,
-                song.tempo_bpm,
-                tuple(section.name for section in song.sections),
-            )
-            for song in songs
-        ],
-        (),
-        first_day=last - timedelta(days=PLAN_DAYS),
-        days=PLAN_DAYS,
-    )
-    return tuple(
-        PlanDay(day.day, tuple(PlanTurn(turn.minutes, turn.text, turn.why) for turn in day.items))
-        for day in planned
-    )
 
 
 def _write_tracks(

@@ -1,4 +1,4 @@
-"""What a player takes home to play along to: which tracks, of which bars, at what tempos.
+"""What a player takes home: which tracks, of which bars, at what tempos, and what on which day.
 
 A track here is a recipe (see `sound.tracks`): nothing is rendered and no file is touched.
 """
@@ -7,13 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
+from undersong.chart.song import Song
 from undersong.errors import UndersongError
 from undersong.lines import drum_part, pad_part
 from undersong.neck.instrument import Instrument
 from undersong.page.hardest import hardest_bars
 from undersong.practice.ladder import clean_climb
+from undersong.practice.plan import PlanSong, week_plan
 from undersong.sound.soundfont import SoundFont
 from undersong.sound.tracks import (
     USUAL_TRACKS,
@@ -27,8 +30,9 @@ from undersong.sound.tracks import (
 from undersong.theory.part import Part
 
 if TYPE_CHECKING:
-    from undersong.page.packpages import PackSong  # the page room takes a second to load
+    from undersong.page.packpages import PackSong, PlanDay  # the page room takes a second to load
 
+PLAN_DAYS = 6
 CLIMB_TIMES = 2  # so often a loop is played at each tempo of its climb
 
 
@@ -97,4 +101,28 @@ def _hard_bars(song: Track, instrument: Instrument) -> Track:
         name=f"{song.name} - hard bars, climbing",
         title=f"{loop.title}, climbing",
         tempos_bpm=clean_climb(loop.part.tempo_bpm),
+    )
+
+
+def week_before(songs: Sequence[Song], held_on: date) -> tuple[PlanDay, ...]:
+    """What to practise on each of the days before a Sunday, for the pack's page of the week."""
+    from undersong.page.packpages import PlanDay, PlanTurn
+
+    planned = week_plan(
+        [
+            PlanSong(
+                f"song {song.title} in {song.key}",
+                song.title,
+                song.tempo_bpm,
+                tuple(section.name for section in song.sections),
+            )
+            for song in songs
+        ],
+        (),
+        first_day=held_on - timedelta(days=PLAN_DAYS),
+        days=PLAN_DAYS,
+    )
+    return tuple(
+        PlanDay(day.day, tuple(PlanTurn(turn.minutes, turn.text, turn.why) for turn in day.items))
+        for day in planned
     )

@@ -10,7 +10,7 @@ import json
 import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from importlib.resources import files
 
 import verovio
@@ -25,7 +25,7 @@ from undersong.log.values import Player
 from undersong.neck.instrument import Instrument
 from undersong.page.carepage import AFTERWARDS, START_LOW
 from undersong.page.pack import Edition, PackPlayer, PackSong, pack_pdf
-from undersong.practice.takehome import pack_tracks
+from undersong.practice.takehome import PLAN_DAYS, pack_tracks, week_before
 from undersong.sound.tracks import USUAL_TRACKS, Album, file_name_of
 from undersong.web.desk import Desk
 from undersong.web.lines import line_for
@@ -185,13 +185,17 @@ def steps(desk: Desk, player: Player) -> Iterator[Progress]:
     yield Progress(of - 1, of, "Engraving and setting the pages.")
     # The engraver looks for its fonts where this very thread was told to.
     verovio.setDefaultResourcePath(str(files("verovio") / "data"))
+    notes = {each.name: each.notes for each in sunday.setlist.players}.get(player.name, "")
     pdf = pack_pdf(
         sunday.name,
         sunday.setlist.date,
         songs,
-        PackPlayer(player.name, player.level, instrument),
+        PackPlayer(player.name, player.level, instrument, notes),
         musicxml=musicxml_bytes,
         edition=Edition(desk.today()),
+        plan=week_before(
+            sunday.songs, sunday.setlist.date or desk.today() + timedelta(days=PLAN_DAYS)
+        ),
         set_notes=sunday.setlist.notes,
     )
     pack = Pack(player.name, sunday.name, sunday.setlist.date, tuple(songs), instrument, pdf)
