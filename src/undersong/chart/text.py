@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 from undersong.chart import headers
 from undersong.chart.body import BarPlace, Body, BodyReader
@@ -48,6 +49,12 @@ def parse_song(text: str, *, source: str | None = None) -> Song:
     ChartErrors
         With every error of the chart, in the order of its lines.
     """
+    return _parsed(text, source)
+
+
+@lru_cache(maxsize=64)
+def _parsed(text: str, source: str | None) -> Song:
+    # The app reads the same few charts again for every page; a song never changes.
     return read_with_layout(text, source=source)[0]
 
 

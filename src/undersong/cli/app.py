@@ -104,8 +104,6 @@ def _check(args: argparse.Namespace) -> None:
 
 def _here(args: argparse.Namespace, desk: Desk) -> int:
     """On this computer; beside that on the network, where asked."""
-    from undersong.web.app import make_app
-
     listening = _listening(args.port)
     address = f"http://{HOST}:{listening.getsockname()[1]}/"
     said = f"Undersong is open at {address}"
@@ -121,6 +119,9 @@ def _here(args: argparse.Namespace, desk: Desk) -> int:
             print(f"{said}\nLeave this window be; Ctrl-C closes it.", flush=True)
         if not args.no_browser:
             threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+        # The browser takes its time too: meanwhile the pages are loaded.
+        from undersong.web.app import make_app
+
         with contextlib.suppress(KeyboardInterrupt):
             _server(make_app(desk, door=door)).run(sockets=[listening])
     return 0

@@ -29,6 +29,7 @@ from undersong.web.guests import Guests
 from undersong.web.pages import GROUNDS, back_to, field, guest_of, own_path, page, remember
 
 _BAD = 400
+FIRST_PAGE_S = 1.0
 _SAID = {
     404: "There is no such page here.",
     405: "That cannot be done with this page.",
@@ -71,7 +72,7 @@ def make_app(desk: Desk, *, door: Door | None = None, outside: bool = False) -> 
 class _Rest:
     """All pages but the first: sound and listening take a second to load, the first page must not.
 
-    They are loaded behind it as soon as the app is up, or by whoever asks first.
+    They are loaded soon after it, or by whoever asks first.
     """
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -121,10 +122,16 @@ def _warm(app: Starlette) -> None:
     forget_old(app.state.desk)
 
 
+async def _warm_later(app: Starlette) -> None:
+    # Whoever opens the app waits for its first page alone; loading more beside it would slow both.
+    await asyncio.sleep(FIRST_PAGE_S)
+    await run_in_threadpool(_warm, app)
+
+
 @asynccontextmanager
 async def _lifespan(app: Starlette) -> AsyncIterator[None]:
-    """Load the rest behind the first page; let sounds and tracks go at the end."""
-    warming = asyncio.create_task(run_in_threadpool(_warm, app))
+    """Load the rest once the first page is shown; let sounds and tracks go at the end."""
+    warming = asyncio.create_task(_warm_later(app))
     yield
     await warming
     for name in ("sounds", "tracks"):
