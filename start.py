@@ -36,7 +36,7 @@ CHECKS = (
     (
         "tests",
         [
-            *("pytest", "-n", "auto", "--dist", "loadfile", "-q"),
+            *("pytest", "-n", "auto", "--dist", "loadfile", "--no-loadscope-reorder", "-q"),
             *(f"--ignore={path}" for path in BY_THEMSELVES),
         ],
     ),

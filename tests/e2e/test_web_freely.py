@@ -24,16 +24,22 @@ pytestmark = needs_chromium
 
 TAKES = Path(str(files("undersong"))) / "demo" / "takes"
 PAGE = "/practice/alone?drill=scale&key=G"
-SILENCE_S, BETWEEN_S = 0.5, 2.0
+SILENCE_S, HALF_S, BETWEEN_S = 0.5, 8.5, 2.0
+FADE = 1000  # samples
 MOST_TRIES = 3
 
 
 @pytest.fixture(scope="module")
 def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The scale clean, a while of nothing, the scale with a wrong and a late note."""
+    """Half of the scale clean, a while of nothing, the scale with a wrong and a late note.
+
+    Under half a minute: after that the browser's made-up microphone loses a hundredth of a second.
+    """
     (first, rate), (third, _) = (
         soundfile.read(TAKES / f"{name}.flac", dtype="float32") for name in ("first", "third")
     )
+    first = first[: int(HALF_S * rate)]
+    first[-FADE:] *= np.linspace(1, 0, FADE, dtype=np.float32)
     pieces = [np.zeros(int(SILENCE_S * rate)), first, np.zeros(int(BETWEEN_S * rate)), third]
     path = tmp_path_factory.mktemp("recording") / "session.wav"
     soundfile.write(path, np.concatenate(pieces), rate)

@@ -164,7 +164,8 @@ def test_a_bar_of_the_line_is_tapped_and_gets_another_idea(front: Front) -> None
     assert "(changed)" in chosen.locator("option:checked").inner_text()
     page.get_by_role("button", name="As it was").click()
     page.wait_for_function(
-        "() => !document.querySelector('[data-bar-form] option:checked').text.includes('changed')"
+        "() => document.querySelector('[data-bar-form] option:checked')?.text.includes('changed')"
+        " === false"
     )
     assert front.troubles == []
 

@@ -20,6 +20,7 @@ const TAIL_S = 0.7;
 const BETWEEN_S = 4;
 const LATEST_S = 4; // an input this much behind the click brings nothing more
 const SHARED = "Another tab plays too: its click is in this one's microphone. Both are kept.";
+const BEHIND = "This page is in the background: the click goes on, and it still listens.";
 
 class PracticeDesk extends HTMLElement {
   #capture = new Capture();
@@ -43,6 +44,7 @@ class PracticeDesk extends HTMLElement {
   #asks = new Asks(this);
   #tabs = new BroadcastChannel("a pass");
   #isShared = false; // another tab plays at the same time
+  #isBehind = document.hidden;
 
   connectedCallback() {
     this.#tempo = Number(this.dataset.tempo);
@@ -53,9 +55,8 @@ class PracticeDesk extends HTMLElement {
     this.addEventListener("submit", (event) => this.#overrule(event));
     document.addEventListener("keydown", (event) => this.#key(event));
     document.addEventListener("visibilitychange", () => {
-      if (document.hidden && this.#state === "playing") {
-        say(this, "This page is in the background: the click goes on, and it still listens.");
-      }
+      this.#isBehind = document.hidden;
+      if (document.hidden && this.#state === "playing") this.#tell("");
     });
     this.#part("[data-file]").addEventListener("change", (event) => {
       this.#fromElsewhere(/** @type {HTMLInputElement} */ (event.target));
@@ -239,11 +240,12 @@ class PracticeDesk extends HTMLElement {
   }
 
   /**
-   * Something to know while the pass is on; that another tab plays goes before all else.
+   * Something to know while the pass is on; that another tab plays goes before all else, and where
+   * this one cannot be seen, that it listens all the same.
    * @param {string} text
    */
   #tell(text) {
-    say(this, this.#isShared ? SHARED : text);
+    say(this, this.#isShared ? SHARED : this.#isBehind ? BEHIND : text);
   }
 
   /** @param {number} turn */
