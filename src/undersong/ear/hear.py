@@ -344,7 +344,7 @@ def _first_matched(match: Match) -> int:
 def best_alignment(asked: Asked, heard: Heard, start_s: float | None) -> tuple[Grid, Match] | None:
     """The best place where the part may begin, followed to its end; None if there is none."""
     grids = located(asked, heard) if start_s is None else [Grid(start_s, 1.0)]
-    if not grids:
+    if not grids or len(heard.onset_s) == 0:
         return None
     matches = _aligned_to(asked, heard, grids)
     for _ in range(TURNS):
