@@ -223,6 +223,16 @@ def test_holes_are_told_from_larger_jitter_by_chance(length_s: float) -> None:
         assert all(abs(hole.block - at) <= 2 for hole in found)
 
 
+@pytest.mark.parametrize("length_s", [0.01, -0.01])
+def test_time_stamps_that_come_back_are_no_hole(length_s: float) -> None:
+    """As measured of a browser on a busy machine: a hundredth of a second off, for some seconds."""
+    apart_s = np.zeros(3 * BLOCKS)
+    apart_s[40:110] += length_s
+    assert holes_in(apart_s, AROUND) == []
+    apart_s[140:] += 0.02
+    assert [hole.block for hole in holes_in(apart_s, AROUND)] == [140]
+
+
 def test_holes_close_together_are_counted_one_by_one() -> None:
     apart_s = np.zeros(BLOCKS)
     apart_s[30:] += 0.02

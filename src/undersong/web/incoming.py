@@ -205,7 +205,18 @@ def holes_in(apart_s: Sequence[float] | NDArray[np.float64], around: int) -> lis
         apart[block:] -= step
         first, last = max(0, block - around), min(len(apart), block + around)
         steps[first:last] = _steps(apart, first, last, around)
-    return sorted(holes, key=lambda hole: hole.block)
+    return _lasting(sorted(holes, key=lambda hole: hole.block))
+
+
+def _lasting(holes: list[Hole]) -> list[Hole]:
+    """Holes without those that close again: a time stamp may come back, lost sound does not."""
+    kept: list[Hole] = []
+    for hole in holes:
+        if kept and abs(kept[-1].length_s + hole.length_s) < LEAST_HOLE_S:
+            kept.pop()
+        else:
+            kept.append(hole)
+    return kept
 
 
 def _steps(apart: NDArray[np.float64], first: int, last: int, around: int) -> NDArray[np.float64]:
