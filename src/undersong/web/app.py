@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
@@ -122,17 +122,20 @@ def _warm(app: Starlette) -> None:
     forget_old(app.state.desk)
 
 
-async def _warm_later(app: Starlette) -> None:
+async def _warm_later(app: Starlette, closing: asyncio.Event) -> None:
     # Whoever opens the app waits for its first page alone; loading more beside it would slow both.
-    await asyncio.sleep(FIRST_PAGE_S)
+    with suppress(TimeoutError):
+        await asyncio.wait_for(closing.wait(), FIRST_PAGE_S)
     await run_in_threadpool(_warm, app)
 
 
 @asynccontextmanager
 async def _lifespan(app: Starlette) -> AsyncIterator[None]:
     """Load the rest once the first page is shown; let sounds and tracks go at the end."""
-    warming = asyncio.create_task(_warm_later(app))
+    closing = asyncio.Event()
+    warming = asyncio.create_task(_warm_later(app, closing))
     yield
+    closing.set()
     await warming
     for name in ("sounds", "tracks"):
         shelf = getattr(app.state, name, None)
