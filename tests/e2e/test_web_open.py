@@ -16,7 +16,7 @@ import pytest
 
 DOOR = """
 import argparse
-from undersong.cli import app as door
+from undersong.cli import open as door
 commands = argparse.ArgumentParser()
 door.add(commands.add_subparsers())
 args = commands.parse_args()
@@ -77,7 +77,7 @@ def test_it_answers_on_this_computer_alone(tmp_path: Path) -> None:
 
 
 def test_a_port_that_is_taken_is_said() -> None:
-    from undersong.cli.app import _listening
+    from undersong.cli.open import _listening
     from undersong.errors import UndersongError
 
     with socket.socket() as taken:

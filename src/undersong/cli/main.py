@@ -18,23 +18,24 @@ from undersong.errors import UndersongError
 
 BAD_INPUT = 2
 
-_COMMANDS = {
-    "demo": "demo",
-    "chart": "chart",
-    "neck": "neck",
-    "drill": "drill",
-    "line": "line",
-    "finger": "finger",
-    "hear": "hear",
-    "climb": "climb",
-    "pack": "pack",
-    "track": "track",
-    "ready": "ready",
-    "rejudge": "rejudge",
-    "open": "app",
-}
-"""Commands and the modules that add them. Only what is asked for is loaded: `open` should show its
-first page at once, and has no use for necks and drills."""
+_COMMANDS = (
+    *(
+        "demo",
+        "chart",
+        "neck",
+        "drill",
+        "line",
+        "finger",
+        "hear",
+        "climb",
+        "pack",
+        "track",
+        "ready",
+    ),
+    *("rejudge", "open"),
+)
+"""Each is added by the module of its name. Only the one that is asked for is loaded: `open` should
+show its first page at once, and has no use for necks and drills."""
 
 
 class _Parser(argparse.ArgumentParser):
@@ -100,9 +101,8 @@ def parser(asked: Sequence[str] = ()) -> argparse.ArgumentParser:
         dest="command", required=True, metavar="COMMAND", parser_class=_Parser
     )
     first = asked[0] if asked else None
-    for name, module in _COMMANDS.items():
-        if name == first or first not in _COMMANDS:
-            import_module(f"undersong.cli.{module}").add(commands)
+    for name in [first] if first in _COMMANDS else _COMMANDS:
+        import_module(f"undersong.cli.{name}").add(commands)
     return top
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from undersong.neck.instrument import Instrument
     from undersong.page.packpages import PackSong
 
-PAGES = "pack.pdf"
 HARD_BARS = "hard-bars"
 KINDS = (
     "full",
@@ -129,7 +128,7 @@ def _pack(
     from undersong.exchange import musicxml_bytes
     from undersong.page.pack import pack_pdf
     from undersong.page.packpages import PackPlayer
-    from undersong.practice.takehome import PLAN_DAYS, week_before
+    from undersong.practice.takehome import PAGES, week_before
     from undersong.sound.tracks import file_name_of
 
     instrument = instrument_for(player)
@@ -139,7 +138,6 @@ def _pack(
     except OSError as error:
         raise UndersongError(f"The folder {folder} cannot be made: {error.strerror}.") from None
     lines = _lines(setlist, songs, player, instrument)
-    held_on = setlist.date or datetime.now(UTC).astimezone().date() + timedelta(days=PLAN_DAYS)
     pdf = pack_pdf(
         setlist.title,
         setlist.date,
@@ -147,7 +145,7 @@ def _pack(
         PackPlayer(player.name, player.level, instrument, player.notes),
         musicxml=musicxml_bytes,
         edition=today(),
-        plan=week_before(songs, held_on),
+        plan=week_before(songs, setlist.date, today=datetime.now(UTC).astimezone().date()),
         sheet=args.sheet,
         look=args.look,
         set_notes=setlist.notes,

@@ -32,6 +32,7 @@ from undersong.theory.part import Part
 if TYPE_CHECKING:
     from undersong.page.packpages import PackSong, PlanDay  # the page room takes a second to load
 
+PAGES = "pack.pdf"  # the name of the pages beside the tracks
 PLAN_DAYS = 6
 CLIMB_TIMES = 2  # so often a loop is played at each tempo of its climb
 
@@ -104,10 +105,14 @@ def _hard_bars(song: Track, instrument: Instrument) -> Track:
     )
 
 
-def week_before(songs: Sequence[Song], held_on: date) -> tuple[PlanDay, ...]:
-    """What to practise on each of the days before a Sunday, for the pack's page of the week."""
+def week_before(songs: Sequence[Song], held_on: date | None, *, today: date) -> tuple[PlanDay, ...]:
+    """What to practise on each of the days before a Sunday, for the pack's page of the week.
+
+    Where the set has no date, the week begins today.
+    """
     from undersong.page.packpages import PlanDay, PlanTurn
 
+    first_day = today if held_on is None else held_on - timedelta(days=PLAN_DAYS)
     planned = week_plan(
         [
             PlanSong(
@@ -119,7 +124,7 @@ def week_before(songs: Sequence[Song], held_on: date) -> tuple[PlanDay, ...]:
             for song in songs
         ],
         (),
-        first_day=held_on - timedelta(days=PLAN_DAYS),
+        first_day=first_day,
         days=PLAN_DAYS,
     )
     return tuple(

@@ -16,13 +16,11 @@ from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from pathlib import Path
-from types import TracebackType
-from typing import Self
 
 from undersong.errors import UndersongError
+from undersong.practice.takehome import PAGES
 from undersong.sound.tracks import Album, Track, write_tracks
 
-PAGES = "pack.pdf"
 PARCEL = "pack.zip"
 STOPPED = (
     "The tracks could not be finished: this computer stopped the work, perhaps for want of memory. "
@@ -55,10 +53,7 @@ class Packing:
 
 
 class Packer:
-    """One process that packs; its steps are asked for, never waited for.
-
-    Used in a ``with`` statement, at whose end it is stopped wherever it is.
-    """
+    """One process that packs; its steps are asked for, never waited for."""
 
     def __init__(self, packing: Packing, folder: Path) -> None:
         # Begun afresh: a copy of a process with threads may stand still for ever.
@@ -84,15 +79,8 @@ class Packer:
             return Step(is_last=True, error=STOPPED)
         return step
 
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def close(self) -> None:
+        """Stop it, wherever it is."""
         if self._process.pid is not None:
             self._process.kill()
             self._process.join()

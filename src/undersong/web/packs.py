@@ -10,7 +10,7 @@ import json
 import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from importlib.resources import files
 
 import verovio
@@ -25,7 +25,7 @@ from undersong.log.values import Player
 from undersong.neck.instrument import Instrument
 from undersong.page.carepage import AFTERWARDS, START_LOW
 from undersong.page.pack import Edition, PackPlayer, PackSong, pack_pdf
-from undersong.practice.takehome import PLAN_DAYS, pack_tracks, week_before
+from undersong.practice.takehome import pack_tracks, week_before
 from undersong.sound.tracks import USUAL_TRACKS, Album, file_name_of
 from undersong.web.desk import Desk
 from undersong.web.lines import line_for
@@ -193,9 +193,7 @@ def steps(desk: Desk, player: Player) -> Iterator[Progress]:
         PackPlayer(player.name, player.level, instrument, notes),
         musicxml=musicxml_bytes,
         edition=Edition(desk.today()),
-        plan=week_before(
-            sunday.songs, sunday.setlist.date or desk.today() + timedelta(days=PLAN_DAYS)
-        ),
+        plan=week_before(sunday.songs, sunday.setlist.date, today=desk.today()),
         set_notes=sunday.setlist.notes,
     )
     pack = Pack(player.name, sunday.name, sunday.setlist.date, tuple(songs), instrument, pdf)

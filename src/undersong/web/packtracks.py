@@ -13,7 +13,7 @@ import tempfile
 import threading
 from collections import OrderedDict
 from collections.abc import AsyncGenerator, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -111,7 +111,7 @@ async def making(shelf: TrackShelf, player: str, packing: Packing) -> AsyncGener
                 yield _line(0, packing, f"Tracks for {first.player} are made first; then these.")
             looked += 1
             await asyncio.sleep(LOOK_AGAIN_S)
-        with shelf.folder() as folder, Packer(packing, folder) as packer:
+        with shelf.folder() as folder, closing(Packer(packing, folder)) as packer:
             yield _line(0, packing, "Getting the instruments ready.")
             await run_in_threadpool(packer.start)
             while (step := packer.step()) is None or not step.is_last:
