@@ -218,11 +218,19 @@ def _onsets(heard: Heard, attack: Places) -> Floats:
 def smoothed(grid_s: Floats, heard_s: Floats, expected_s: Floats, *, span: int = 6) -> Floats:
     """Expected places moved by the running median of how far their neighbours were off."""
     off = np.pad(heard_s - expected_s, span, constant_values=np.nan)
-    near = np.sort(sliding_window_view(off, 2 * span + 1), axis=1)
+    median, count = running_median(off, 2 * span + 1)
+    return np.maximum.accumulate(expected_s + np.where(count >= 4, median, 0.0))
+
+
+def running_median(values: Floats, size: int) -> tuple[Floats, Places]:
+    """Median of each `size` values in a row that are known (not nan), and how many are.
+
+    Both of shape (n - size + 1,); the median is nan where none is known.
+    """
+    near = np.sort(sliding_window_view(values, size), axis=1)
     count = np.count_nonzero(np.isfinite(near), axis=1)
     row, middle = np.arange(len(near)), np.maximum(count - 1, 0)
-    median = 0.5 * (near[row, middle // 2] + near[row, (middle + 1) // 2])
-    return np.maximum.accumulate(expected_s + np.where(count >= 4, median, 0.0))
+    return 0.5 * (near[row, middle // 2] + near[row, (middle + 1) // 2]), count
 
 
 LEAST_FITTED = 4

@@ -21,9 +21,9 @@ from dataclasses import dataclass, field
 from math import isfinite
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
+from undersong.ear.grid import running_median
 from undersong.errors import UndersongError
 
 HEAD = struct.Struct("<dd")
@@ -227,10 +227,7 @@ def _steps(apart: NDArray[np.float64], first: int, last: int, around: int) -> ND
     low, high = max(0, first - around), min(len(apart), last + around)
     missing = around - (first - low), around - (high - last)
     near = np.pad(apart[low:high], missing, constant_values=np.nan)
-    ordered = np.sort(sliding_window_view(near, around), axis=1)
-    count = np.count_nonzero(np.isfinite(ordered), axis=1)
-    row, middle = np.arange(len(ordered)), np.maximum(count - 1, 0)
-    median = 0.5 * (ordered[row, middle // 2] + ordered[row, (middle + 1) // 2])
+    median, count = running_median(near, around)
     wanted = last - first
     enough = np.minimum(count[:wanted], count[around : around + wanted]) >= max(1, around // 4)
     return np.where(enough, median[around : around + wanted] - median[:wanted], 0.0)
