@@ -160,7 +160,7 @@ def session(bass: Sound, seed: int, minutes: float, condition: str) -> Session:
     result.onsets_s = sorted(note.onset_s for note in notes)
     ordered = tuple(sorted(notes, key=lambda note: note.onset_s))
     sounding = mix.mixed(Performance(ordered, (), 1.0, 60.0), bass)
-    recording = Recording(sounding, (1.0,), 0)
+    recording = Recording(sounding, (1.0,), 0, ())
     recording = under(recording, [] if condition == "dry" else [condition], rng)
     level = mix.levelled(recording.samples, -10.0)
     result.samples = mix.in_channels(mix.at_rate(level, RATE_HZ), 1, rng)[:, 0].astype(np.float32)

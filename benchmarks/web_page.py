@@ -32,7 +32,7 @@ from undersong.sound.schedule import ClickPlan, schedule
 from undersong.web.desk import Desk
 from undersong.web.work import kept_item, work_of
 from web_app import demo_desk
-from web_browser import Front, chromium, front_door
+from web_browser import chromium, front_door
 
 STATIC = Path(str(files("undersong.web"))) / "static"
 SCALE = "/practice/at?drill=scale&key=G"
@@ -63,17 +63,20 @@ def started(log: Path) -> Iterator[tuple[str, float]]:
 
 def first_page(desk: Desk) -> None:
     """From the command to the first page, and the bytes of ours it and a practice page need."""
-    with chromium() as browser, started(desk.book.file) as (address, ready_s):
-        page = Front(browser, address).page()
-        page.goto("/")
-        paint_s = page.evaluate(PAINTED) / 1000
-        print(
-            f"First page: {ready_s + paint_s:.2f} s after the command "
-            f"({ready_s:.2f} until it answers, {paint_s:.2f} until it is painted)"
-        )
-        sizes = [page.evaluate(OWN_BYTES)]
-        page.goto(SCALE)
-        sizes.append(page.evaluate(OWN_BYTES))
+    with chromium() as browser:
+        page = browser.new_context().new_page()
+        page.goto("about:blank")  # the browser and its tab are open before the command is given
+        with started(desk.book.file) as (address, ready_s):
+            page.goto(address, wait_until="commit")
+            paint_s = page.evaluate(PAINTED) / 1000
+            print(
+                f"First page: {ready_s + paint_s:.2f} s after the command "
+                f"({ready_s:.2f} until it answers, {paint_s:.2f} until it is painted)"
+            )
+            page.wait_for_load_state()
+            sizes = [page.evaluate(OWN_BYTES)]
+            page.goto(f"{address}{SCALE}")
+            sizes.append(page.evaluate(OWN_BYTES))
     own = sum(each.stat().st_size for each in STATIC.iterdir())
     print(
         f"Own files: {own / 1000:.0f} kB in all; with its HTML This Sunday takes "

@@ -3,7 +3,8 @@ from fractions import Fraction
 import pytest
 
 from undersong.practice.ladder import Outcome
-from undersong.practice.weak import Judged, KeyRecord, keys_record, weak_bars, weak_spots
+from undersong.practice.passes import Judged
+from undersong.practice.weak import KeyRecord, keys_record, weak_bars, weak_spots
 from undersong.theory.key import parse_key
 from undersong.theory.meter import parse_meter
 from undersong.theory.part import Note, Part, SectionMark

@@ -43,20 +43,21 @@ def low_notes(song: Song, key: Key | None = None) -> LowNotes:
     """How the song's own key, or another, lies on four strings, dropped, and on five."""
     moved = song if key is None else in_key(song, key)
     bars = unrolled(moved)
+    lows = [_lowest_midis(bar, moved) for bar in bars]
     below = {
-        name: sum(_wants_below(bar, moved, lowest) for bar in bars)
+        name: sum(min(midis, default=lowest) < lowest for midis in lows)
         for name, lowest in LOWEST_MIDI.items()
     }
     tonic = moved.key.tonic
     four = LOWEST_MIDI["four-string"]
-    last = next((bar for bar in reversed(bars) if _lowest_names(bar, moved)), None)
+    last = next((midis[-1] for midis in reversed(lows) if midis), four)
     return LowNotes(
         key=moved.key,
         bars=len(bars),
         below=below,
         tonic=tonic.at_or_above(four),
         tonic_is_low=_lowest_midi(tonic) < four,
-        ends_low=last is not None and _lowest_midi(_lowest_names(last, moved)[-1]) < four,
+        ends_low=last < four,
     )
 
 
@@ -70,14 +71,15 @@ def low_note_table(song: Song) -> tuple[LowNotes, ...]:
     return tuple(rows)
 
 
-def _lowest_names(bar: PlayedBar, song: Song) -> list[PitchName]:
+def _lowest_midis(bar: PlayedBar, song: Song) -> list[int]:
+    """Of each chord in a bar, the lowest octave of its lowest note that any common bass has."""
     key = song.counted_in(bar.key)
-    return [key.name_of(event.chord.lowest) for event in bar.events if event.chord is not None]
+    return [
+        _lowest_midi(key.name_of(event.chord.lowest))
+        for event in bar.events
+        if event.chord is not None
+    ]
 
 
 def _lowest_midi(name: PitchName) -> int:
     return name.at_or_above(_BOTTOM_MIDI).midi
-
-
-def _wants_below(bar: PlayedBar, song: Song, lowest_midi: int) -> bool:
-    return any(_lowest_midi(name) < lowest_midi for name in _lowest_names(bar, song))

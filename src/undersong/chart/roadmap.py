@@ -13,6 +13,7 @@ from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 
 from undersong.chart.song import Bar, ChordEvent, KeyChange, Section, Song
 from undersong.errors import ChartMeaningError
@@ -20,6 +21,7 @@ from undersong.theory.key import Key
 from undersong.theory.meter import Meter, Wholes
 
 MAX_PLAYED_BARS = 10_000
+_KEPT_SONGS = 32  # a set's songs are asked after many times for one page
 _OUT = ("out", "bass out", "lay out", "tacet", "bass tacet")
 _PLAYS_AGAIN = ("in", "bass in", "all in", "full", "build", "all", "band in")
 
@@ -74,6 +76,7 @@ class PlayedChord:
         return self.until - self.at
 
 
+@lru_cache(maxsize=_KEPT_SONGS)
 def unrolled(song: Song) -> tuple[PlayedBar, ...]:
     """Every bar of the song in playing order.
 
@@ -200,6 +203,7 @@ def passes(bars: tuple[Bar, ...]) -> Iterator[int]:
             at = after
 
 
+@lru_cache(maxsize=_KEPT_SONGS)
 def timeline(song: Song) -> tuple[PlayedChord, ...]:
     """Every chord as it sounds, in order; a chord carries on until the next one."""
     return chords_of(unrolled(song))

@@ -48,21 +48,28 @@ class Transition:
 
 def transitions(songs: Sequence[Song]) -> tuple[Transition, ...]:
     """Each step of a set, in order; songs without a chord are passed over."""
-    sounding = [song for song in songs if any(_chords(song))]
-    return tuple(_transition(a, b) for a, b in pairwise(sounding))
+    sounding = [chords for song in songs if (chords := _chords(song))]
+    return tuple(
+        _transition(*_letters(before[-1]), *_letters(after[0]))
+        for before, after in pairwise(sounding)
+    )
 
 
-def _chords(song: Song) -> list[tuple[Chord, Key]]:
+def _chords(song: Song) -> list[tuple[NumberChord, Key, Key]]:
+    """Each chord as it sounds, the key it is counted in, and the key."""
     return [
-        (played.event.chord.in_key(song.counted_in(played.key)), played.key)
+        (played.event.chord, song.counted_in(played.key), played.key)
         for played in timeline(song)
         if played.event.chord is not None
     ]
 
 
-def _transition(before: Song, after: Song) -> Transition:
-    last, key_before = _chords(before)[-1]
-    first, key_after = _chords(after)[0]
+def _letters(place: tuple[NumberChord, Key, Key]) -> tuple[Chord, Key]:
+    chord, counted_in, key = place
+    return chord.in_key(counted_in), key
+
+
+def _transition(last: Chord, key_before: Key, first: Chord, key_after: Key) -> Transition:
     signs = abs(key_before.signature - key_after.signature)
     signs = min(signs, _SEMITONES - signs) if signs <= _SEMITONES else signs - _SEMITONES
     is_far = signs > FAR_FIFTHS

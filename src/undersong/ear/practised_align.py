@@ -30,7 +30,9 @@ RATIO_STEP = 0.04
 RATIO_CHANGE = 1.5
 BACK = 3
 """So many attacks and strokes back a step may reach: two in a row may be extra, or missed."""
-MATCH_GAIN, PITCH_FLOOR = 2.6, -5.0
+MATCH_GAIN, PITCH_FLOOR = 2.6, -4.5
+"""One right note pays for a wrong one and for the scatter of both: a passage whose last note but
+one is wrong does not end before it."""
 MISSED_COST, EXTRA_COST = 2.5, 2.0
 TIMING_S, TIMING_SHARE = 0.025, 0.06
 """Scatter of the time between two notes: so much, and such a share of it."""

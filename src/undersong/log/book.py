@@ -17,8 +17,7 @@ from datetime import date, datetime
 import sqlalchemy as sa
 
 from undersong.errors import LogError
-from undersong.log import schema, transfer
-from undersong.log.arrival import from_json
+from undersong.log import schema
 from undersong.log.ladders import ladder_at, ladder_of_row, replay, set_ladder
 from undersong.log.shelf import Shelf, all_items, check_player, clean_name, clean_text, spelled
 from undersong.log.takes import (
@@ -404,14 +403,18 @@ class Book(Shelf):
             done = sa.update(table).where(table.c.id == assignment.id).values(done_at=at)
             connection.execute(done)
 
-    # Carrying it elsewhere
+    # Carrying it elsewhere: loaded when asked for, as the first page waits for all that is loaded
 
     def export_csv(self, player: Player | None = None) -> str:
         """All takes (or one player's) as a table that a spreadsheet opens."""
+        from undersong.log import transfer
+
         return transfer.to_csv(self.takes_of(player), self.players())
 
     def export_json(self, player: Player | None = None) -> dict[str, object]:
         """Everything (or all that concerns one player) as JSON; `bring_in` reads it."""
+        from undersong.log import transfer
+
         with self._reading() as connection:
             return transfer.to_json(connection, player)
 
@@ -429,5 +432,7 @@ class Book(Shelf):
         LogError
             If the document is not such an export; then nothing was added.
         """
+        from undersong.log.arrival import from_json
+
         with self._writing() as connection:
             return from_json(connection, document, update_items=update_items)

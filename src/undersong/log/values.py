@@ -7,8 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from undersong.practice.ladder import Ladder, Outcome, Rule
-from undersong.practice.passes import Pass
-from undersong.practice.weak import Judged
+from undersong.practice.passes import Judged, Pass
 
 KINDS = ("drill", "line", "song")
 HANDS = ("right", "left")

@@ -1,4 +1,4 @@
-"""A pass through a drill, a line or a song, as practice remembers it."""
+"""A pass through a drill, a line or a song, as practice remembers it, and its notes."""
 
 from __future__ import annotations
 
@@ -64,3 +64,14 @@ class Pass:
     def end(self) -> datetime:
         """When it ended."""
         return self.at + timedelta(seconds=self.length_s)
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One note of a heard pass: its place in the part's notes (None for an extra), and how it was.
+
+    `fault` is "" for a good note, else one of wrong, missed, extra, early, late.
+    """
+
+    index: int | None
+    fault: str

@@ -18,21 +18,11 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from undersong.practice.ladder import Outcome
+from undersong.practice.passes import Judged
 from undersong.practice.plan import WeakSpot
 from undersong.theory.part import Part
 
 _LEAST_FAULTS = 2  # passes with a fault before a bar counts as weak
-
-
-@dataclass(frozen=True, slots=True)
-class Judged:
-    """One note of a heard pass: its place in the part's notes (None for an extra), and how it was.
-
-    `fault` is "" for a good note, else one of wrong, missed, extra, early, late.
-    """
-
-    index: int | None
-    fault: str
 
 
 @dataclass(frozen=True, slots=True)

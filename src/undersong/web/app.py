@@ -8,6 +8,7 @@ from contextlib import asynccontextmanager, suppress
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -22,11 +23,11 @@ from starlette.types import Receive, Scope, Send
 from undersong.errors import UndersongError
 from undersong.web import sunday
 from undersong.web.desk import Desk, sentences
-from undersong.web.door import ROUTES as ENTRY_ROUTES
-from undersong.web.door import Door, Doorkeeper
 from undersong.web.guard import Guard
-from undersong.web.guests import Guests
 from undersong.web.pages import GROUNDS, back_to, field, guest_of, own_path, page, remember
+
+if TYPE_CHECKING:
+    from undersong.web.door import Door
 
 _BAD = 400
 FIRST_PAGE_S = 1.0
@@ -50,11 +51,15 @@ def make_app(desk: Desk, *, door: Door | None = None, outside: bool = False) -> 
     guard = Middleware(Guard)
     if outside and door is not None:
         guard = Middleware(Guard, hosts=door.hosts, origin=door.address)
-    keeper = [Middleware(Doorkeeper, guests=Guests(desk.book))] if outside else []
+    keeper = []
+    if outside:
+        from undersong.web.door import Doorkeeper
+        from undersong.web.guests import Guests
+
+        keeper = [Middleware(Doorkeeper, guests=Guests(desk.book))]
     app = Starlette(
         routes=[
             *sunday.ROUTES,
-            *ENTRY_ROUTES,
             Route("/me", choose, methods=["POST"]),
             Mount("/static", StaticFiles(directory=_folder("undersong.web", "static"))),
             Mount("/fonts", StaticFiles(directory=_folder("undersong.page", "fonts"))),
@@ -85,9 +90,11 @@ class _Rest:
 def _rest() -> Router:
     from undersong.web import (
         alone,
+        door,
         listening,
         logpage,
         necks,
+        newcharts,
         packs,
         people,
         practice,
@@ -99,6 +106,8 @@ def _rest() -> Router:
     )
 
     rooms = (
+        door,
+        newcharts,
         songs,
         packs,
         necks,

@@ -134,6 +134,16 @@ def ground_of(connection: HTTPConnection) -> str:
     return chosen if chosen in GROUNDS else GROUNDS[0]
 
 
+# What every page needs is asked for with its first byte, not when the browser has read so far.
+_SOON = ", ".join(
+    [
+        "</static/style.css>; rel=preload; as=style",
+        "</fonts/UndersongText-Regular.ttf>; rel=preload; as=font; crossorigin",
+        "</fonts/UndersongText-Bold.ttf>; rel=preload; as=font; crossorigin",
+    ]
+)
+
+
 def page(request: Request, name: str, *, status: int = 200, **values: object) -> HTMLResponse:
     """One whole page."""
     desk = desk_of(request)
@@ -152,7 +162,7 @@ def page(request: Request, name: str, *, status: int = 200, **values: object) ->
             "guest": guest_of(request),
         }
     )
-    return HTMLResponse(text, status)
+    return HTMLResponse(text, status, {"Link": _SOON})
 
 
 def door_page(

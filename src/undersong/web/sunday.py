@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import FormData, UploadFile
+from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
@@ -16,18 +16,14 @@ from undersong.chart.counts import set_counts
 from undersong.chart.lownotes import LowNotes, low_note_table, low_notes
 from undersong.chart.ranges import KeyFit, keys_for_singer
 from undersong.chart.roadmap import duration_s, total_bars
-from undersong.chart.setlist import Setlist, SetSong
-from undersong.chart.sheet import SheetSettings
+from undersong.chart.setlist import SetSong
 from undersong.chart.song import Song
-from undersong.chart.text import parse_song
 from undersong.chart.transitions import transitions
 from undersong.chart.words import count_words, hard_words, low_words, singer_words, transition_words
-from undersong.chart.write import song_text
 from undersong.errors import ChartErrors, LogError, UndersongError
 from undersong.theory.key import Key, parse_key
 from undersong.theory.pitch import parse_pitch
-from undersong.web.chartview import chart_view
-from undersong.web.desk import Desk, Sunday, sentences
+from undersong.web.desk import Desk, sentences
 from undersong.web.pages import back_to, desk_of, field, keys_of, number, page
 
 LARGEST_SHEET_BYTES = 8 * 2**20
@@ -211,91 +207,8 @@ def _changed(desk: Desk, entry: SetSong, form: FormData) -> SetSong:
     )
 
 
-def new_chart(request: Request) -> Response:
-    """Where a chord sheet is pasted or dropped."""
-    title = request.query_params.get("title")
-    text = desk_of(request).book.chart(title).text if title else ""
-    return page(request, "newchart.html", text=text, errors=[])
-
-
-async def read_chart(request: Request) -> Response:
-    """Show what was understood of a sheet; nothing is kept yet."""
-    limit = LARGEST_SHEET_BYTES
-    async with request.form(max_files=1, max_fields=20, max_part_size=limit) as form:
-        text, key, name = field(form, "text"), field(form, "key"), ""
-        data, sheet = text.encode(), form.get("file")
-        if isinstance(sheet, UploadFile) and sheet.filename:
-            data, name = await sheet.read(limit + 1), sheet.filename
-    try:
-        song = await run_in_threadpool(_understood, data, name, key)
-    except UndersongError as error:
-        said = sentences(error)
-        return page(request, "newchart.html", text=text, errors=said, status=_BAD)
-    return await run_in_threadpool(_show_understood, request, song)
-
-
-def _understood(data: bytes, name: str, key: str) -> Song:
-    if len(data) > LARGEST_SHEET_BYTES:
-        raise UndersongError("A sheet may have 8 MB at most: this file is larger.")
-    if not data.strip():
-        raise UndersongError("There is nothing to read yet: paste a chord sheet, or choose a file.")
-    settings = SheetSettings(key=parse_key(key)) if key else SheetSettings()
-    # Its readers of PDF, MIDI and the like are slow to load: the first page does not wait for them.
-    from undersong.chart.arrive import read_sheet
-
-    return read_sheet(data, name, settings)
-
-
-def _show_understood(request: Request, song: Song) -> Response:
-    known = {each.title for each in desk_of(request).book.charts()}
-    # Our own chart text is kept as it was written, with its comments.
-    text = song.text if song.text is not None and _reads_alike(song) else song_text(song)
-    return page(
-        request,
-        "understood.html",
-        chart=chart_view(song),
-        report=song.report,
-        text=text,
-        low=low_words(low_notes(song)),
-        replaces=song.title in known,
-    )
-
-
-def _reads_alike(song: Song) -> bool:
-    try:
-        return parse_song(song.text or "") == song
-    except UndersongError:
-        return False
-
-
-async def keep_chart(request: Request) -> Response:
-    """Keep the chart, and put it in the set."""
-    form = await request.form()
-    text = field(form, "text")
-    try:
-        await run_in_threadpool(_keep_chart, desk_of(request), text)
-    except ChartErrors as error:
-        return page(request, "newchart.html", text=text, errors=sentences(error), status=_BAD)
-    return back_to("/")
-
-
-def _keep_chart(desk: Desk, text: str) -> None:
-    song = parse_song(text)
-    desk.book.keep_chart(song.title, text, at=desk.clock())
-    try:
-        sunday = desk.sunday()
-    except LogError:
-        sunday = Sunday("Sunday", Setlist(songs=(), title="Sunday"), ())
-    if sunday.entry(song.title) is None:
-        songs = (*sunday.setlist.songs, SetSong(song.title))
-        desk.keep(sunday.name, replace(sunday.setlist, songs=songs))
-
-
 ROUTES = (
     Route("/", show_sunday),
     Route("/sunday/key", show_song_key),
     Route("/sunday/{action}", change_sunday, methods=["POST"]),
-    Route("/charts/new", new_chart),
-    Route("/charts/read", read_chart, methods=["POST"]),
-    Route("/charts/keep", keep_chart, methods=["POST"]),
 )
