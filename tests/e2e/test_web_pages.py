@@ -4,19 +4,26 @@ from __future__ import annotations
 
 import os
 import uuid
+import zipfile
 from collections.abc import Iterator
+from dataclasses import replace
+from functools import partial
 from importlib.resources import files
 from pathlib import Path
 
 import pytest
 import soundfile
 
+from undersong.chart.setlist import SetSong
+from undersong.practice.takehome import pack_tracks
+from undersong.sound.tracks import TrackKind
+from undersong.web import packs
 from undersong.web.alone import keep_session
 from undersong.web.desk import Desk
 from undersong.web.takes import Played, judge
 from undersong.web.work import work_of
 from web_app import demo_desk
-from web_browser import DESKTOP, PHONE, Front, front_door, needs_chromium
+from web_browser import DESKTOP, PHONE, Front, front_door, needs_chromium, served
 
 pytestmark = needs_chromium
 
@@ -160,6 +167,39 @@ def test_a_pack_is_made_while_one_watches(front: Front) -> None:
     assert page.request.get(link).body().startswith(b"%PDF")
     assert page.get_by_role("button", name="Make the tracks too").is_enabled()
     assert front.troubles == []
+
+
+def test_tracks_are_made_while_one_watches_and_saved(
+    front: Front, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    few = partial(pack_tracks, kinds=(TrackKind.FULL,), has_hard_bars=False)
+    monkeypatch.setattr(packs, "pack_tracks", few)
+    with demo_desk(tmp_path) as desk, served(desk) as address:
+        desk.book.keep_chart("Low Door", SHORT, at=desk.clock())
+        sunday = desk.sunday()
+        desk.keep(sunday.name, replace(sunday.setlist, songs=(SetSong("Low Door"),)))
+        other = Front(front.browser, address)
+        page = other.page(PHONE)
+        page.goto("/pack?player=Tobias")
+        make = page.get_by_role("button", name="Make the tracks too")
+        make.wait_for(timeout=120_000)
+        assert page.get_by_role("link", name="Save pages and tracks").is_hidden()
+        make.press("Enter")
+        page.get_by_text("The tracks are ready.").wait_for(timeout=120_000)
+        bar = page.get_by_role("progressbar", name="How far the tracks are")
+        assert bar.get_attribute("value") == bar.get_attribute("max") == "3"
+        assert page.get_by_role("button", name="Make the tracks again").is_enabled()
+        assert page.evaluate("document.activeElement.textContent") == "Save pages and tracks"
+        with page.expect_download() as saving:
+            page.keyboard.press("Enter")
+        assert saving.value.suggested_filename == "Tobias.zip"
+        with zipfile.ZipFile(saving.value.path()) as parcel:
+            names = parcel.namelist()
+        assert names == [
+            f"Tobias/{each}" for each in ("pack.pdf", "Tuning notes.mp3", "01 Low Door.mp3")
+        ]
+        assert page.evaluate(WIDE) <= 0
+        assert other.troubles == []
 
 
 def test_a_bar_of_the_line_is_tapped_and_gets_another_idea(front: Front) -> None:
