@@ -56,7 +56,7 @@ def test_half_steps_are_spelled_towards_their_target(
 def test_a_half_step_inside_the_key_is_not_called_chromatic() -> None:
     found = {way.road: way.whys[-1] for way in ways("C", "the 4", "1")}
     assert "chromatic below" not in found
-    assert found["below"] == "half-step inside the key into the 4 from below"
+    assert found["below"] == "half step inside the key into the 4 from below"
     assert found["chromatic above"] == "chromatic approach to the 4 from above"
 
 

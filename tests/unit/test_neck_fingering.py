@@ -101,7 +101,7 @@ def test_one_two_four_leaves_finger_three_out_low_on_the_neck() -> None:
     ids=["F, finger 1 at the first fret", "G, finger 1 at the second"],
 )
 def test_one_two_four_plays_the_first_scales_as_it_is_taught(scale: str, places: str) -> None:
-    # The frame of a whole step from finger 1 to 4 with a half-step from 1 to 2, open strings
+    # The frame of a whole step from finger 1 to 4 with a half step from 1 to 2, open strings
     # used (trade handbook 4.5); these scales in it are common practice, no source.
     simandl = Instrument(finger_system=FingerSystem.ONE_TWO_FOUR)
     done = fingered(line(scale), simandl, wishes=Wishes(open_strings=OpenStrings.LIKED))

@@ -115,5 +115,5 @@ def test_three_passes_are_too_few_for_two_figures() -> None:
     found = estimate(climbed("CCF"), now=NOW)
     assert found.tempo_bpm is None
     assert found.in_words == (
-        "3 passes, 2 clean, the fastest at 70: too few yet to say which tempo holds."
+        "3 passes, 2 clean, the fastest clean one at 70: too few yet to say which tempo holds."
     )

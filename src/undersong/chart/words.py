@@ -29,7 +29,7 @@ _BASS_WAY = {
 def low_words(low: LowNotes) -> str:
     """What the key asks of the bottom of the instrument, in one sentence."""
     if not low.tonic_is_low:
-        return f"The lowest 1 is {low.tonic} on a four-string and on a five-string alike."
+        return f"The lowest 1 is {low.tonic}."
     ending = ", and the song ends there" if low.ends_low else ""
     return (
         f"The lowest 1 is {low.tonic} on a four-string; a five-string has it an octave "
@@ -71,6 +71,8 @@ def _key_row(low: LowNotes) -> str:
 def singer_words(fit: KeyFit) -> str:
     """What a key leaves a singer, or asks too much of."""
     if fit.fits:
+        if not (fit.spare_low or fit.spare_high):
+            return "fits exactly"
         return f"fits, with {_half_steps(fit.spare_low)} below and {fit.spare_high} above"
     over = [
         f"{_half_steps(-spare)} too {way}"
@@ -93,7 +95,7 @@ def transition_words(step: Transition) -> str:
     if not step.link:
         return text
     bars = " | ".join(" ".join(str(chord) for chord in bar) for bar in step.link_letters)
-    return f"{text} The keys are {step.signs_apart} signs apart; a way across: | {bars} |"
+    return f"{text} The keys are {step.signs_apart} sharps or flats apart; a way across: | {bars} |"
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -122,7 +122,7 @@ CHORDWORK = (
         title="Sevenths on every degree",
         level=5,
         purpose="Four-note chords for the songs that have them, and lines that outline them.",
-        listen_for="The seventh against the root: a half-step below the octave, or a whole one.",
+        listen_for="The seventh against the root: a half step below the octave, or a whole one.",
         common_mistakes="A major seventh on the 5; losing the pulse in the stretch.",
         make=make_sevenths,
     ),

@@ -114,7 +114,7 @@ def make_passing_notes(setting: Setting) -> DrillSheet:
 
 
 def make_approach(setting: Setting) -> DrillSheet:
-    """A half-step into each change, from below and then from above (X13)."""
+    """A half step into each change, from below and then from above (X13)."""
     return _approached(setting, "Approach notes", (0, 4, 5, 3), ("below", "above"))
 
 
@@ -169,13 +169,13 @@ def _road(setting: Setting, root: int, target: int, way: str, last: Event) -> li
 
 
 def half_step_below(key: Key, target: int) -> Tone:
-    """The note a half-step below a scale step, spelled by the step below it."""
+    """The note a half step below a scale step, spelled by the step below it."""
     gap = semitones_of(key, Tone(target)) - semitones_of(key, Tone(target - 1))
     return Tone(target - 1, gap - 1)
 
 
 def half_step_above(key: Key, target: int) -> Tone:
-    """The note a half-step above a scale step, spelled by the step above it."""
+    """The note a half step above a scale step, spelled by the step above it."""
     gap = semitones_of(key, Tone(target + 1)) - semitones_of(key, Tone(target))
     return Tone(target + 1, 1 - gap)
 
@@ -272,7 +272,7 @@ ROOTWORK = (
         name="approach",
         title="Approach notes",
         level=4,
-        purpose="A half-step into each change, from below and from above.",
+        purpose="A half step into each change, from below and from above.",
         listen_for="The pull into the target, and the target on the beat.",
         common_mistakes="The approach on the beat and the target late.",
         make=make_approach,

@@ -69,7 +69,7 @@ def _keep(hearing: Hearing) -> str | None:
     if not (summary.early or summary.late) and summary.spread_ms is not None:
         return f"your time was even, {summary.spread_ms:.0f} milliseconds either way."
     if summary.right >= summary.asked / 2:
-        return f"{summary.right} of {summary.asked} notes were right."
+        return f"{summary.right} of {summary.asked} notes had the right pitch."
     return None
 
 

@@ -142,7 +142,7 @@ def _road_whys(
     whys = [f"{what}: {role_words(slot, name)}" for _, name in road]
     if goal is not None and road:
         side = "below" if road[-1][0] < goal.midi else "above"
-        size = "half-step" if abs(road[-1][0] - goal.midi) % OCTAVE in (1, OCTAVE - 1) else "step"
+        size = "half step" if abs(road[-1][0] - goal.midi) % OCTAVE in (1, OCTAVE - 1) else "step"
         whys[-1] = f"{what}: {size} into {goal.words} from {side}"
     return whys
 

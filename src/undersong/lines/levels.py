@@ -28,7 +28,7 @@ LEVELS = (
     Level(
         4,
         "passing and approach notes",
-        "A step or a half-step into the next chord, at most once in two bars.",
+        "A step or a half step into the next chord, at most once in two bars.",
     ),
     Level(5, "fills and pick-ups", "A short figure at phrase ends, and a lead into each section."),
     Level(6, "melodic lines", "Tenths and a second melody between the roots."),

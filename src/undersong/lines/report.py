@@ -92,8 +92,7 @@ class LineReport:
         if self.lowest is None or self.highest is None:
             return ("There is nothing to play.",)
         said = [
-            f"{_counted(self.notes, 'note')}, {self.lowest} to {self.highest}, "
-            f"{self.density:.1f} for each beat.",
+            f"{_counted(self.notes, 'note')}, {self.lowest} to {self.highest}.",
             f"Where a bar or a chord begins, {_percent(self.chord_tone_share)} are notes of the "
             f"chord, {_percent(self.bass_note_share)} the chart's own bass note.",
         ]
@@ -105,7 +104,7 @@ class LineReport:
             said.append(
                 f"The hardest move is in bar {self.hardest_shift_bar}: "
                 f"{_counted(self.hardest_shift_frets, 'fret', count_word)} in "
-                f"{self.hardest_shift_s:.2g} s ({self.hardest_shift_mm_s:.0f} mm a second)."
+                f"{self.hardest_shift_s:.2g} s."
             )
         return (*said, self._level_words())
 

@@ -9,7 +9,7 @@ A note's *class* is what it is to the chord that sounds: the chord's bass note, 
 an octave of those (`SUPPORT`), another note of the chord (`CHORD`), another note of the scale of
 the moment (`PASSING`), or none of these (`CHROMATIC`). A *strong beat* is a bar line or a
 chord's arrival. An *approach* is a passing or chromatic note directly before a chord's arrival;
-it is *resolved* if the arrival lies a step or half-step away, or, for the first of two, if both
+it is *resolved* if the arrival lies a step or half step away, or, for the first of two, if both
 enclose or walk into it; the fifth of the arrival, where it belongs to the scale, resolves too
 (trade handbook 7.2, rule 3).
 """

@@ -2,7 +2,7 @@
 
 A road's notes come from the scale of the moment: the key's, with each note the chord changes
 put in the place of the key's note of the same number (over b7 the b7, over a major 2 the #4;
-trade handbook 7.2, rule 4, and 2.9). The last note before a target lies a step or a half-step
+trade handbook 7.2, rule 4, and 2.9). The last note before a target lies a step or a half step
 from it, or is its fifth (rule 3).
 
 `best_road` searches all roads of its length. State: one note and the direction it was come from.
@@ -129,7 +129,7 @@ def _semitones(low: PitchName, high: PitchName) -> int:
 
 
 def _neighbour(target: PitchName, scale: Sequence[PitchName], *, above: bool) -> int | None:
-    """Semitones to the nearest note of the scale a step or half-step away."""
+    """Semitones to the nearest note of the scale a step or half step away."""
     for distance in (1, STEP_SEMITONES):
         for name in scale:
             gap = _semitones(target, name) if above else _semitones(name, target)
@@ -139,7 +139,7 @@ def _neighbour(target: PitchName, scale: Sequence[PitchName], *, above: bool) ->
 
 
 def _name_at(target: PitchName, move: int, scale: Sequence[PitchName]) -> PitchName:
-    """The spelling of a note so many semitones from a target: the scale's, else by half-step."""
+    """The spelling of a note so many semitones from a target: the scale's, else by half step."""
     wanted = (target.pitch_class + move) % SEMITONES_PER_OCTAVE
     for name in scale:
         if name.pitch_class == wanted:
@@ -157,7 +157,7 @@ def _inside(
     if move is None:
         return None
     side = "above" if above else "below"
-    size = "step" if abs(move) == STEP_SEMITONES else "half-step"
+    size = "step" if abs(move) == STEP_SEMITONES else "half step"
     why = f"{size} inside the key into {goal} from {side}"
     return Approach(side, (move,), (_name_at(target, move, scale),), (why,))
 
@@ -269,7 +269,7 @@ def step_points(before: int, midi: int, direction: int, weights: LineWeights) ->
 
 
 def arrives(last: int, goal: int | None, *, is_tone: bool) -> bool:
-    """A road ends a step or half-step from its goal; without a goal, on a note of the chord."""
+    """A road ends a step or half step from its goal; without a goal, on a note of the chord."""
     return is_tone if goal is None else 0 < abs(goal - last) <= STEP_SEMITONES
 
 

@@ -44,7 +44,7 @@ _SET_SHARE = 0.8  # of a staff's height, for a size of 1
 _LEAST_SIZE = 0.6  # a label may shrink to this share before it is left to touch
 _NOTES_A_MM = 0.2  # more notes than this to a millimetre of line crowd a reader
 _SAID_ELSEWHERE = ("direction-type/rehearsal", "direction-type/metronome", "sound/swing")
-_FINGER_LEFT = 0.04  # of a staff's height: off the stem that may rise beside it
+_FINGER_LEFT = 0.08  # of a staff's height: off the stem that may rise beside it
 
 
 @dataclass(frozen=True, slots=True)

@@ -103,10 +103,8 @@ class Estimate:
         often = f"{self.share * 100:.0f} passes in 100 clean"
         between = f"between {low} and {high}, from {said}"
         if (self.high_bpm or 0) > _WIDE * (self.low_bpm or 0):
-            return (
-                f"{said}, {self.clean} clean, the fastest at {self.highest_clean_bpm or 0:.0f}: "
-                "too few yet to say which tempo holds."
-            )
+            fastest = f"the fastest clean one at {self.highest_clean_bpm or 0:.0f}"
+            return f"{said}, {self.clean} clean, {fastest}: too few yet to say which tempo holds."
         if self.tempo_bpm is None:
             return f"Somewhere {between} ({often}): too little yet to say more."
         return f"About {self.tempo_bpm:.0f} BPM with {often}; {between}, {self.sure} known."

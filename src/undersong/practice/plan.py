@@ -175,7 +175,12 @@ def daily_plan(
         Turn.OTHER: (other.item, other.tempo_bpm, other.text, _WHY[Turn.OTHER]),
         Turn.AGAIN: (hard.item, hard.tempo_bpm, f"Once more: {hard.text}", _WHY[Turn.AGAIN]),
         Turn.SONG: _section(songs, day),
-        Turn.NOTE: (None, None, "Write one line: what went better, what is next.", _WHY[Turn.NOTE]),
+        Turn.NOTE: (
+            None,
+            None,
+            "Write one line on paper: what went better, what is next.",
+            _WHY[Turn.NOTE],
+        ),
     }
     shares = turn_minutes(most, wanted)
     return DayPlan(
@@ -203,7 +208,7 @@ def week_plan(
 _WHY = {
     Turn.TUNE: "Ears and hands wake up together.",
     Turn.COLD: "The first try of the day is the honest one: Sunday has no second.",
-    Turn.HARD: "The hardest thing comes while you are fresh. Let the ladder set the tempo.",
+    Turn.HARD: "The hardest thing comes while you are fresh. Let the climb set the tempo.",
     Turn.OTHER: "Something else in between makes the first thing stick.",
     Turn.AGAIN: "Coming back to it after a change is where it settles.",
     Turn.SONG: "Full tempo, no stopping, whatever happens: the band will not wait.",

@@ -15,6 +15,7 @@ from undersong.theory.meter import Wholes
 from undersong.theory.pitch import musical_signs
 
 COLUMNS = 24  # of a bar: eighths, triplets and the beats of every usual meter fall on one
+SIGNS_A_BAR = 8  # that a bar has room for on a phone
 _ORDINALS = {1: "1st", 2: "2nd", 3: "3rd"}
 
 
@@ -31,7 +32,10 @@ class ChordView:
 
 @dataclass(frozen=True, slots=True)
 class BarView:
-    """One written bar; `name` is its own within the page, `words` stand above it."""
+    """One written bar; `name` is its own within the page, `words` stand above it.
+
+    `is_even` where every chord has room to stand exactly on its beat.
+    """
 
     name: str
     chords: tuple[ChordView, ...]
@@ -40,6 +44,7 @@ class BarView:
     opens: bool
     closes: str
     begins_line: bool
+    is_even: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,14 +108,25 @@ def _bar(bar: Bar, name: str, key: Key) -> BarView:
         closes = "" if bar.closes_repeat == 2 else f"×{bar.closes_repeat}"
         closes = f"repeat {closes}".strip()
     ending = " and ".join(_ORDINALS.get(each, f"{each}th") for each in bar.endings)
+    chords = tuple(_chord(event, bar.length, key) for event in bar.events)
     return BarView(
         name=name,
-        chords=tuple(_chord(event, bar.length, key) for event in bar.events),
+        chords=chords,
         words=", ".join(words),
         ending=ending,
         opens=bar.opens_repeat,
         closes=closes,
         begins_line=bool(words or bar.opens_repeat or ending),
+        is_even=_have_room(chords),
+    )
+
+
+def _have_room(chords: tuple[ChordView, ...]) -> bool:
+    """Whether each chord ends before the next begins, on the narrowest screen."""
+    ends = [*(chord.column for chord in chords[1:]), COLUMNS + 1]
+    return all(
+        max(len(chord.number), len(chord.letters)) <= SIGNS_A_BAR * (end - chord.column) / COLUMNS
+        for chord, end in zip(chords, ends, strict=False)
     )
 
 

@@ -9,6 +9,7 @@ from undersong.log.values import LadderState, Take
 from undersong.practice.ladder import Outcome
 
 WIDTH, HEIGHT, LEFT, STEP, MOST = 720.0, 180.0, 46.0, 22.0, 30
+LEAST_WIDTH = 320.0
 _SAID = {
     Outcome.CLEAN: "clean",
     Outcome.NOT_CLEAN: "not clean",
@@ -61,7 +62,7 @@ def climb_view(takes: Sequence[Take], state: LadderState) -> ClimbView:
     points.append(f"{xs[-1]:g},{y_of(tempos[-1])}")
     outcomes = [take.counted_as or take.outcome for take in counted]
     return ClimbView(
-        width=WIDTH,
+        width=min(WIDTH, max(LEAST_WIDTH, xs[-1] + 24)),
         height=HEIGHT,
         line=" ".join(points),
         steps=tuple(

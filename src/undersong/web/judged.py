@@ -34,6 +34,7 @@ from undersong.web.tabs import TabBar, bar_at
 STROKE_PX_MS = 0.25
 LONGEST_STROKE_PX, SHORTEST_SHOWN_MS = 22.0, 10.0
 PLOT_WIDTH, PLOT_HEIGHT, PLOT_LEFT, PLOT_TOP = 720.0, 170.0, 46.0, 20.0
+PLOT_LEAST_WIDTH, PLOT_BAR_WIDTH = 320.0, 64.0  # a short part is seen whole on a phone
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,12 +256,13 @@ def strip_of(hearing: Hearing, part: Part) -> Strip:
         for place, n in enumerate(hearing.notes)
         if n.index is not None and n.timing_ms is not None
     ]
+    width = min(PLOT_WIDTH, max(PLOT_LEAST_WIDTH, PLOT_LEFT + PLOT_BAR_WIDTH * len(part.bars)))
     reach_ms = max([1.5 * hearing.tolerance_ms, *(min(abs(ms), 400.0) for _, ms, _ in timed)])
     zero = PLOT_TOP + (PLOT_HEIGHT - PLOT_TOP) / 2
     unit = (PLOT_HEIGHT - PLOT_TOP) / 2 / reach_ms * 0.94
 
     def x_of(s: float) -> float:
-        return round(PLOT_LEFT + s / length_s * (PLOT_WIDTH - PLOT_LEFT - 10), 1)
+        return round(PLOT_LEFT + s / length_s * (width - PLOT_LEFT - 10), 1)
 
     def y_of(ms: float) -> float:
         return round(zero - min(max(ms, -reach_ms), reach_ms) * unit, 1)
@@ -273,7 +275,7 @@ def strip_of(hearing: Hearing, part: Part) -> Strip:
         drift = (x_of(ends[0]), ys[0], x_of(ends[1]), ys[1])
     tolerance = hearing.tolerance_ms
     return Strip(
-        width=PLOT_WIDTH,
+        width=width,
         height=PLOT_HEIGHT,
         left=PLOT_LEFT,
         zero=zero,
@@ -290,11 +292,12 @@ def _strip_words(hearing: Hearing) -> str:
     summary = hearing.summary
     if summary.mean_ms is None or summary.spread_ms is None:
         return "No note could be timed."
-    way = "late" if summary.mean_ms > 0 else "early"
-    words = (
-        f"On the whole {abs(summary.mean_ms):.0f} ms {way}, {summary.spread_ms:.0f} ms either way; "
-        f"in time is {hearing.tolerance_ms:.0f} ms."
-    )
+    spread = f"{summary.spread_ms:.0f} ms either way"
+    window = f"within {hearing.tolerance_ms:.0f} ms is in time"
     if hearing.reference is Reference.FITTED:
-        words += " Timed against your own pulse, so the whole cannot be early or late."
-    return words
+        return (
+            f"{spread} of your own pulse; {window}. "
+            "Timed against that pulse, the whole cannot be early or late."
+        )
+    way = "late" if summary.mean_ms > 0 else "early"
+    return f"On the whole {abs(summary.mean_ms):.0f} ms {way}, {spread}; {window}."

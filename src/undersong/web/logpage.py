@@ -192,7 +192,7 @@ def _change(desk: Desk, player: Player | None, action: str, form: FormData) -> N
         hand = field(form, "hand", "right")
         desk.book.add_player(name, at=desk.clock(), level=level, tuning=str(tuning), hand=hand)
     elif action == "keep":
-        days = int(number(field(form, "days", "0"), "number of days"))
+        days = int(number(field(form, "days").strip() or "0", "number of days"))
         if days < 0:
             raise UndersongError("Recordings are kept for some days, or 0 for ever.")
         desk.book.keep_setting(KEEP_DAYS, days)

@@ -25,7 +25,7 @@ from undersong.web.pages import desk_of, number, page, player_of
 from undersong.web.songs import shelf_of
 from undersong.web.sounds import Wanted
 
-WIDTH, LEFT, OPEN, STRING_GAP, TOP = 1180.0, 12.0, 46.0, 40.0, 26.0
+WIDTH, LEFT, OPEN, STRING_GAP, TOP = 1180.0, 12.0, 46.0, 48.0, 26.0
 SPOT = 27.0
 DOTS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
 LOWEST_MIDI, HIGHEST_MIDI = 12, 84
@@ -33,10 +33,12 @@ LOWEST_MIDI, HIGHEST_MIDI = 12, 84
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """A note of the key on the neck: where it is drawn, and what it is."""
+    """A note of the key on the neck: where it is drawn, where a finger finds it, what it is."""
 
     x: float
     y: float
+    left: float
+    width: float
     midi: int
     degree: str
     said: str
@@ -117,6 +119,8 @@ def board_of(instrument: Instrument, key: Key, chord: NumberChord, shape: Shape 
         Spot(
             x=place.x(note.fret),
             y=place.y(note.string),
+            left=min(place.ends(note.fret)),
+            width=abs(place.ends(note.fret)[1] - place.ends(note.fret)[0]),
             midi=note.pitch.midi,
             degree=musical_signs(str(note.degree)),
             said=f"String {note.string}, fret {note.fret}: {musical_signs(str(note.pitch))}, "
@@ -164,6 +168,12 @@ class _Places:
             open_x = LEFT + OPEN / 2 - 4
             return WIDTH - open_x if self.instrument.left_handed else open_x
         return round((self.at(fret - 1) + self.at(fret)) / 2, 1)
+
+    def ends(self, fret: int) -> tuple[float, float]:
+        """From where to where a note may be tapped: the whole of its fret."""
+        if fret:
+            return self.at(fret - 1), self.at(fret)
+        return (WIDTH if self.instrument.left_handed else 0.0), self.at(0)
 
     def y(self, string: int) -> float:
         """A string's height: the lowest string lowest."""

@@ -18,7 +18,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from undersong.errors import UndersongError
 from undersong.theory.key import MAJOR_KEYS, MINOR_KEYS, Key, Mode
 from undersong.theory.pitch import musical_signs
-from undersong.theory.tuning import parse_tuning
+from undersong.theory.tuning import STANDARD, parse_tuning
 
 if TYPE_CHECKING:
     from undersong.log.values import Item, Player
@@ -38,6 +38,17 @@ PLACES = (
 )
 
 
+_ROOMS = {"practice": "/practice", "takes": "/log", "climb": "/log", "ready": "/ready"}
+"""Under which of the places a page lies that is none of them, by the beginning of its path; the
+others belong to the day."""
+
+
+def _above(path: str) -> str:
+    """The place a page lies under; "" for a place itself."""
+    is_place = path in {place for place, _ in PLACES}
+    return "" if is_place else _ROOMS.get(path.split("/")[1], "/")
+
+
 @lru_cache(maxsize=1)
 def environment() -> Environment:
     """The templates: everything escaped, and no name that is not there."""
@@ -51,7 +62,7 @@ def environment() -> Environment:
     made.filters["signs"] = lambda value: musical_signs(str(value))
     made.filters["signed"] = _signed
     made.filters["titled"] = titled
-    made.filters["tuned"] = lambda tuning: parse_tuning(tuning).name
+    made.filters["tuned"] = _tuned
     made.filters["begun"] = lambda text: text[:1].upper() + text[1:]
     made.filters["plain"] = lambda value: f"{value:g}"
     return made
@@ -60,6 +71,11 @@ def environment() -> Environment:
 _NAMED = re.compile(
     r"\b[A-G](?:##?|bb?(?=$|[^a-z]|m|dim|sus|aug|add))|(?<![\w#])(?:bb?|##?)(?=[1-7])"
 )
+
+
+def _tuned(tuning: str) -> str:
+    name = parse_tuning(tuning).name
+    return f"{name} tuning" if name == STANDARD.name else name
 
 
 def _signed(text: str) -> str:
@@ -155,6 +171,7 @@ def page(request: Request, name: str, *, status: int = 200, **values: object) ->
             "grounds": GROUNDS,
             "places": PLACES,
             "path": request.url.path,
+            "above": _above(request.url.path),
             "here": request.url.path + (f"?{request.url.query}" if request.url.query else ""),
             "player": player_of(request),
             "players": desk.book.players() if leads(request) else (),

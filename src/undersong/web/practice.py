@@ -60,6 +60,7 @@ def choose_work(request: Request) -> Response:
         "choose.html",
         songs=songs,
         drills=CATALOGUE,
+        own_level=min(level_of(player), max(drill.level for drill in CATALOGUE)),
         keys=(*MAJOR_KEYS, *MINOR_KEYS),
         recent=recent,
         turns=[(each, _door_of(each, songs)) for each in plan.items] if plan else [],

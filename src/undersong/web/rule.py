@@ -17,9 +17,9 @@ from undersong.web.pages import back_to, desk_of, field, number, page, someone
 
 FIGURES = (
     ("start_bpm", "start at", "Where the climb begins, and begins again when started over."),
+    ("in_a_row", "clean passes in a row", "So many before it goes up."),
     ("up_bpm", "up by", "After so many clean passes in a row."),
     ("down_bpm", "down by", "After one pass that was not clean."),
-    ("in_a_row", "clean passes in a row", "Before it goes up."),
     ("floor_bpm", "floor", "Never slower."),
     ("ceiling_bpm", "ceiling", "Never faster."),
 )

@@ -24,6 +24,7 @@ from undersong.web.pages import fragment
 WIDTH, LEFT, TOP, BOTTOM = 720.0, 46.0, 8.0, 26.0
 LEAST_HEIGHT, MOST_HEIGHT, BAR_HEIGHT, LEAST_STROKE = 90.0, 460.0, 16.0, 3.0
 MINUTE_S = 60.0
+LEAST_WIDTH, MINUTE_WIDTH = 320.0, 64.0  # a short session is seen whole on a phone
 MOST_MINUTES_NAMED = 10
 _NOT_KEPT = ("first_bar", "last_bar", "faults")
 
@@ -109,7 +110,8 @@ def session_plot(session: Practised, part: Part) -> SessionPlot:
     numbers = [bar.number for bar in part.bars]
     height = min(MOST_HEIGHT, max(LEAST_HEIGHT, TOP + BOTTOM + BAR_HEIGHT * len(numbers)))
     row = (height - TOP - BOTTOM) / len(numbers)
-    across = (WIDTH - LEFT - 10) / max(session.length_s, 1.0)
+    width = min(WIDTH, max(LEAST_WIDTH, LEFT + MINUTE_WIDTH * session.length_s / MINUTE_S))
+    across = (width - LEFT - 10) / max(session.length_s, 1.0)
 
     def y_of(bar: int) -> float:
         return round(TOP + (bar - numbers[0] + 0.5) * row, 1)
@@ -128,7 +130,7 @@ def session_plot(session: Practised, part: Part) -> SessionPlot:
     step = max(1, round(session.length_s / MINUTE_S / MOST_MINUTES_NAMED))
     minutes = range(0, int(session.length_s / MINUTE_S) + 1, step)
     return SessionPlot(
-        width=WIDTH,
+        width=round(width, 1),
         height=round(height, 1),
         left=LEFT,
         strokes=tuple(strokes),

@@ -45,9 +45,10 @@ from undersong.web.sounds import SoundShelf, Wanted
 from undersong.web.tabs import tab_bars
 
 SHOWN = ("numbers", "letters", "both")
-STAFF = "staff and tab"
-DRAWINGS = ("tab", STAFF)
-SCREEN_MM = 200.0  # of a line of staff and tab, before the screen scales it
+SCREEN_MM = {"staff and tab": 200.0, "large staff and tab": 95.0}
+"""How long a line of staff and tab is before the screen scales it; the large one fits a phone, and
+is read from further off."""
+DRAWINGS = ("tab", *SCREEN_MM)
 SLOWER = (100, 90, 80, 70, 60, 50)
 
 
@@ -103,7 +104,7 @@ def _line_view(request: Request, asked: Asked) -> dict[str, Any]:
     return {
         "drawn": drawn,
         "drawings": DRAWINGS,
-        "systems": _systems(sheet.part, ground_of(request)) if drawn == STAFF else (),
+        "systems": _systems(sheet.part, ground_of(request), drawn) if drawn in SCREEN_MM else (),
         "bars": tab_bars(sheet.part),
         "numbers": numbers,
         "bar": query.get("bar", ""),
@@ -122,13 +123,13 @@ class Engraved:
 
 
 @lru_cache(maxsize=32)
-def _systems(part: Part, ground: str) -> tuple[Engraved, ...]:
-    """The line as engraved; made once for a part and a ground."""
+def _systems(part: Part, ground: str, drawn: str) -> tuple[Engraved, ...]:
+    """The line as engraved; made once for a part, a ground and a size."""
     verovio.setDefaultResourcePath(str(files("verovio") / "data"))
-    drawn = engraved(musicxml_bytes(part), width_mm=SCREEN_MM, ground=ground_named(ground))
+    systems = engraved(musicxml_bytes(part), width_mm=SCREEN_MM[drawn], ground=ground_named(ground))
     return tuple(
         Engraved(_for_screen(each.svg, f"system{place}"), each.in_words)
-        for place, each in enumerate(drawn)
+        for place, each in enumerate(systems)
     )
 
 

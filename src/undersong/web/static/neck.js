@@ -21,6 +21,10 @@ class NeckBoard extends HTMLElement {
   /** @type {AudioBufferSourceNode | null} */ #ringing = null;
 
   connectedCallback() {
+    // On a phone the neck is wider than the screen: begin where the chosen shape lies.
+    const bracket = this.querySelector(".bracket")?.getBoundingClientRect();
+    const here = this.getBoundingClientRect();
+    if (bracket && bracket.right > here.right) this.scrollLeft += bracket.left - here.left - 16;
     this.addEventListener("click", (event) => this.#sound(this.#spot(event)));
     this.addEventListener("keydown", (event) => this.#key(event));
     document.querySelector("#asked")?.addEventListener("change", (event) => {

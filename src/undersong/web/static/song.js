@@ -84,6 +84,7 @@ class SongPlayer extends HTMLElement {
     const button = /** @type {HTMLElement} */ (this.querySelector('[data-do="play"]'));
     const asked = (this.#asked += 1);
     this.#isOn = true;
+    this.classList.add("sounding");
     button.textContent = "Stop";
     try {
       const query = this.#query();
@@ -185,6 +186,7 @@ class SongPlayer extends HTMLElement {
 
   #stop() {
     this.#isOn = false;
+    this.classList.remove("sounding");
     const source = this.#source;
     this.#source = null;
     source?.stop();
@@ -244,7 +246,7 @@ function chooseBar(event) {
   const all = [...document.querySelectorAll("#line ~ .tab .tabbar, .engraved .measure")];
   select.selectedIndex = all.indexOf(bar);
   for (const each of all) each.classList.toggle("chosen", each === bar);
-  select.scrollIntoView({ block: "nearest", behavior: calm() ? "auto" : "smooth" });
+  select.form?.classList.add("chosen");
 }
 
 customElements.define("song-player", SongPlayer);
