@@ -260,9 +260,9 @@ def test_the_check_sees_loose_fonts_and_missing_tags() -> None:
 
 def test_the_boxes_to_tick_are_seen_on_black() -> None:
     pdf = io.BytesIO(demo_pack(2, look="black"))
-    texts = [page.extract_text() for page in pypdf.PdfReader(pdf).pages]
-    place = next(number for number, text in enumerate(texts) if "This week" in text)
+    pages = (page.extract_text() for page in pypdf.PdfReader(pdf).pages)
+    place, text = next((place, text) for place, text in enumerate(pages) if "This week" in text)
     with pdfplumber.open(pdf) as document:
         boxes = [each for each in document.pages[place].rects if each["stroke"]]
-    assert len(boxes) == len(re.findall(r"\d min\b", texts[place]))
+    assert len(boxes) == len(re.findall(r"\d min\b", text))
     assert all(max(box["stroking_color"]) > 0.5 for box in boxes)

@@ -28,6 +28,7 @@ LOCATED_BY_S = 20.0
 VOTE_S = 0.01
 VOTE_REACH = 4
 CANDIDATES = 8
+MOST_BINS = 1_000_000
 NEARLY, EARLIEST = 0.7, 3
 BEGUN_S = 0.06
 WORTH_A_LOOK = 0.5
@@ -74,12 +75,14 @@ def located(asked: Asked, heard: Heard, *, ratio: float | None = None) -> list[G
     if ratio is None:
         usual = np.exp(-0.5 * (np.log(ratios) / USUAL_RATIO) ** 2)
     scales = 0.5 + 0.5 * usual
-    for first in range(0, len(ratios), 32):
-        some_ratios = ratios[first : first + 32]
+    # Many tempos at a time, but no more than a line of this many bins: an hour has a long one.
+    at_once = int(np.clip(MOST_BINS * VOTE_S / max(np.ptp(votes_s), 1.0), 1, 32))
+    for first in range(0, len(ratios), at_once):
+        some_ratios = ratios[first : first + at_once]
         starts = votes_s - some_ratios[:, None] * grid_s
         lowest = starts.min(axis=1)
         smooth = _votes_of_all(starts - lowest[:, None], value)
-        most = scales[first : first + 32] * smooth.max(axis=1)
+        most = scales[first : first + at_once] * smooth.max(axis=1)
         for row, each in enumerate(some_ratios.tolist()):
             best_votes = max(best_votes, float(most[row]))
             if most[row] >= WORTH_A_LOOK * best_votes:

@@ -209,6 +209,9 @@ def stretches(samples: Samples, onset_s: Floats, end_s: Floats) -> Stretches:
     return _spectra(samples, first, window)
 
 
+AT_ONCE = 512  # spectra: an hour's would not fit into memory
+
+
 @lru_cache(maxsize=len(WINDOWS))
 def _window(size: int) -> Samples:
     return np.hanning(size).astype(np.float32)
@@ -220,10 +223,12 @@ def _spectra(samples: Samples, first: NDArray[np.intp], window: NDArray[np.intp]
     magnitude = np.empty((len(first), len(_BIN_HZ)), np.float32)
     level_db = np.empty(len(first))
     for size in np.unique(window):
-        rows = np.flatnonzero(window == size)
-        pieces = padded[first[rows, None] + np.arange(size)] * _window(int(size))
-        magnitude[rows] = np.abs(rfft(pieces, N_FFT)[:, _BINS[0] : _BINS[-1] + 1])
-        level_db[rows] = 10 * np.log10((pieces**2).mean(axis=1) + 1e-12)
+        those = np.flatnonzero(window == size)
+        for at in range(0, len(those), AT_ONCE):
+            rows = those[at : at + AT_ONCE]
+            pieces = padded[first[rows, None] + np.arange(size)] * _window(int(size))
+            magnitude[rows] = np.abs(rfft(pieces, N_FFT)[:, _BINS[0] : _BINS[-1] + 1])
+            level_db[rows] = 10 * np.log10((pieces**2).mean(axis=1) + 1e-12)
     return Stretches(magnitude, window, level_db)
 
 
