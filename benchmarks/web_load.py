@@ -1,4 +1,4 @@
-"""Eight players practise at once: `PYTHONPATH=tests python benchmarks/web_load.py [--players 8]`.
+"""Eight players at once: `PYTHONPATH=tests python benchmarks/web_load.py [--players 8] [--pack]`.
 
 The app runs as a program of its own. Each player streams one of the demo's takes in real time, as
 the page does, the players starting a little apart; then waits for the verdict. Printed: whether
@@ -17,8 +17,10 @@ import struct
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 import uuid
+from contextlib import suppress
 from importlib.resources import files
 from pathlib import Path
 
@@ -34,6 +36,7 @@ RATE_HZ = 44_100
 BLOCK = 1024
 APART_S = 0.4
 FIRST_NOTE_S = 0.59  # of the first take; the page sends when it believes the music begins
+UNDER_WAY_S = 20  # until instruments are ready and tracks come
 OPEN = (sys.executable, "-m", "undersong", "open", "--no-browser")
 
 
@@ -95,9 +98,18 @@ async def everybody(port: int, players: int) -> list[tuple[float, str, str]]:
     return await asyncio.gather(*(play(port, number, doubled) for number in range(players)))
 
 
+def make_tracks(port: int) -> None:
+    """Have a pack's tracks made until the app closes."""
+    address = f"http://127.0.0.1:{port}/pack/tracks?player=Tobias"
+    with suppress(httpx.TransportError), httpx.stream("POST", address, timeout=None) as answer:
+        for line in answer.iter_lines():
+            print(f"Tracks: {json.loads(line)['words']}", flush=True)
+
+
 def main() -> None:
     """Serve, play, print."""
     parser = argparse.ArgumentParser()
+    parser.add_argument("--pack", action="store_true", help="a pack's tracks are made meanwhile")
     parser.add_argument("--players", type=int, default=8)
     parser.add_argument("--port", type=int, default=8765)
     args = parser.parse_args()
@@ -115,6 +127,9 @@ def main() -> None:
                     break
                 except httpx.TransportError:
                     continue
+            if args.pack:
+                threading.Thread(target=make_tracks, args=(args.port,), daemon=True).start()
+                time.sleep(UNDER_WAY_S)
             before_s = processor_s(app.pid)
             answers = asyncio.run(everybody(args.port, args.players))
             spent_s = processor_s(app.pid) - before_s
