@@ -19,20 +19,19 @@ from undersong.errors import UndersongError
 BAD_INPUT = 2
 
 _COMMANDS = (
-    *(
-        "demo",
-        "chart",
-        "neck",
-        "drill",
-        "line",
-        "finger",
-        "hear",
-        "climb",
-        "pack",
-        "track",
-        "ready",
-    ),
-    *("rejudge", "open"),
+    "demo",
+    "chart",
+    "neck",
+    "drill",
+    "line",
+    "finger",
+    "hear",
+    "climb",
+    "pack",
+    "track",
+    "ready",
+    "rejudge",
+    "open",
 )
 """Each is added by the module of its name. Only the one that is asked for is loaded: `open` should
 show its first page at once, and has no use for necks and drills."""

@@ -38,7 +38,7 @@ PLACES = (
 )
 
 
-_ROOMS = {"practice": "/practice", "takes": "/log", "climb": "/log", "ready": "/ready"}
+_ROOMS = {"practice": "/practice", "takes": "/log", "climb": "/log"}
 """Under which of the places a page lies that is none of them, by the beginning of its path; the
 others belong to the day."""
 

@@ -26,7 +26,6 @@ from undersong.theory.pitch import parse_pitch
 from undersong.web.desk import Desk, sentences
 from undersong.web.pages import back_to, desk_of, field, keys_of, number, page
 
-LARGEST_SHEET_BYTES = 8 * 2**20
 HARDEST_SHOWN = 6
 VOICES = "voices"
 _BAD = 400
