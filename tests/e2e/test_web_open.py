@@ -27,6 +27,13 @@ raise SystemExit(args.run(args))
 @contextmanager
 def opened(folder: Path, *words: str) -> Iterator[str]:
     """The app as a program of its own; its address."""
+    with running(folder, *words) as (address, _):
+        yield address
+
+
+@contextmanager
+def running(folder: Path, *words: str) -> Iterator[tuple[str, subprocess.Popen[str]]]:
+    """The same with the program; it closes without a complaint."""
     log = ["--log", str(folder / "log.sqlite"), "--no-browser"]
     with subprocess.Popen(
         [sys.executable, "-c", DOOR, "open", *words, *log],
@@ -39,10 +46,11 @@ def opened(folder: Path, *words: str) -> Iterator[str]:
             said = program.stdout.readline()
             found = re.search(r"http://127\.0\.0\.1:\d+/", said)
             assert found is not None, said
-            yield found[0]
+            yield found[0], program
         finally:
             program.send_signal(signal.SIGINT)
-            program.communicate(timeout=30)
+            _, complaints = program.communicate(timeout=30)
+            assert complaints == ""
 
 
 def test_the_first_page_is_sunday(tmp_path: Path) -> None:
@@ -51,6 +59,17 @@ def test_the_first_page_is_sunday(tmp_path: Path) -> None:
         assert "First Sunday of Advent" in text
         assert "Slow Water, Bright Stone" in text
     assert (tmp_path / "log.sqlite").is_file()
+
+
+def test_closing_in_the_middle_of_tracks_is_quiet(tmp_path: Path) -> None:
+    with running(tmp_path) as (address, program), httpx.Client(timeout=60) as client:
+        asked = client.build_request("POST", f"{address}pack/tracks?player=Tobias")
+        answer = client.send(asked, stream=True)
+        lines = answer.iter_lines()
+        assert "Getting the instruments ready." in next(lines)
+        program.send_signal(signal.SIGINT)
+        assert "Undersong was closed" in list(lines)[-1]
+        program.wait(timeout=30)
 
 
 def test_a_set_of_ones_own_is_opened(tmp_path: Path) -> None:

@@ -77,12 +77,10 @@ def add(commands: Commands) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Serve until interrupted."""
-    # What is loaded now stays: to look through it for garbage again and again holds up the first
-    # page by a twentieth of a second.
-    gc.disable()
-    from undersong.cli.keeping import usual_log
-    from undersong.log.book import Book
-    from undersong.web.desk import Desk
+    with _loading():
+        from undersong.cli.keeping import usual_log
+        from undersong.log.book import Book
+        from undersong.web.desk import Desk
 
     _check(args)
     with Book.open(args.log if args.log is not None else usual_log()) as book:
@@ -124,11 +122,22 @@ def _here(args: argparse.Namespace, desk: Desk) -> int:
         if not args.no_browser:
             threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
         # The browser takes its time too: meanwhile the pages are loaded.
-        from undersong.web.app import make_app
+        with _loading():
+            from undersong.web.app import make_app
 
         with contextlib.suppress(KeyboardInterrupt):
             _server(make_app(desk, door=door)).run(sockets=[listening])
     return 0
+
+
+@contextmanager
+def _loading() -> Iterator[None]:
+    """What is loaded stays: looking through it for garbage only holds up the first page."""
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.enable()
 
 
 def _behind(args: argparse.Namespace, desk: Desk) -> int:
@@ -210,8 +219,14 @@ def own_names(asked: list[str]) -> list[str]:
 def _server(app: Starlette, certificate: Certificate | None = None) -> uvicorn.Server:
     import uvicorn
 
-    gc.freeze()
-    gc.enable()
+    from undersong.web.app import put_down
+
+    class Server(uvicorn.Server):
+        async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+            # Answers on their way are waited for; tracks would take minutes.
+            put_down(app)
+            await super().shutdown(sockets)
+
     config = uvicorn.Config(
         app,
         log_level="warning",
@@ -222,7 +237,7 @@ def _server(app: Starlette, certificate: Certificate | None = None) -> uvicorn.S
         ssl_certfile=certificate.chain if certificate else None,
         ssl_keyfile=certificate.key if certificate else None,
     )
-    return uvicorn.Server(config)
+    return Server(config)
 
 
 def _listening(port: int, host: str = HOST) -> socket.socket:

@@ -152,6 +152,13 @@ async def _lifespan(app: Starlette) -> AsyncIterator[None]:
             shelf.close()
 
 
+def put_down(app: Starlette) -> None:
+    """Break off work that goes on for minutes: the app is about to close."""
+    shelf = getattr(app.state, "tracks", None)
+    if shelf is not None:
+        shelf.stop()
+
+
 def _folder(package: str, name: str) -> Path:
     return Path(str(files(package))) / name
 

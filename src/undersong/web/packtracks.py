@@ -35,6 +35,11 @@ class TrackShelf:
         self._folder = tempfile.TemporaryDirectory(prefix="undersong-", ignore_cleanup_errors=True)
         self._kept: OrderedDict[str, Path] = OrderedDict()
         self._lock = threading.Lock()
+        self.is_stopped = False
+
+    def stop(self) -> None:
+        """Let nothing more be made."""
+        self.is_stopped = True
 
     def close(self) -> None:
         """Let the tracks go."""
@@ -102,11 +107,14 @@ def _first() -> _Turn:
 async def making(shelf: TrackShelf, player: str, packing: Packing) -> AsyncGenerator[str, None]:
     """Wait for the turn, make the tracks and keep them; each step as a line of JSON.
 
-    Left in the middle, it stops, and what was made goes.
+    Left in the middle, or where the shelf is stopped, it stops, and what was made goes.
     """
     with _in_line(player) as turn:
         looked = 0
         while (first := _first()) is not turn:
+            if shelf.is_stopped:
+                yield _STOPPED
+                return
             if looked % LOOKS_A_WORD == 0:
                 yield _line(0, packing, f"Tracks for {first.player} are made first; then these.")
             looked += 1
@@ -115,6 +123,9 @@ async def making(shelf: TrackShelf, player: str, packing: Packing) -> AsyncGener
             yield _line(0, packing, "Getting the instruments ready.")
             await run_in_threadpool(packer.start)
             while (step := packer.step()) is None or not step.is_last:
+                if shelf.is_stopped:
+                    yield _STOPPED
+                    return
                 if step is None:
                     await asyncio.sleep(LOOK_AGAIN_S)
                 else:
@@ -125,6 +136,9 @@ async def making(shelf: TrackShelf, player: str, packing: Packing) -> AsyncGener
                 return
             shelf.keep(player, folder)
         yield _line(len(packing.tracks) + 1, packing, "The tracks are ready.")
+
+
+_STOPPED = json.dumps({"error": "Undersong was closed before the tracks were made."}) + "\n"
 
 
 def _line(done: int, packing: Packing, words: str) -> str:
