@@ -14,7 +14,7 @@ from undersong.neck.instrument import Instrument, parse_tuning
 from undersong.theory.chord import parse_number_chord
 from undersong.theory.key import parse_key
 from undersong.theory.meter import FOUR_FOUR
-from undersong.theory.part import ChordMark, Note, Part, in_order
+from undersong.theory.part import ChordMark, KeyMark, Note, Part, in_order
 from undersong.theory.pitch import parse_pitch
 
 G = parse_key("G")
@@ -125,3 +125,31 @@ def test_the_report_goes_into_json() -> None:
 def test_nothing_to_play_is_an_answer() -> None:
     report = line_report(part())
     assert (report.notes, report.lowest, report.difficulty) == (0, None, 0.0)
+
+
+def test_a_chord_pushed_before_a_new_key_and_gone_by_then_is_counted_in_it() -> None:
+    # The 1 of A flat comes an eighth early and gives way to the 5 on the very bar line.
+    to = parse_key("Ab")
+    pitches = (("0", "7/8", "G1", G), ("7/8", "1/8", "Ab1", to), ("1", "1", "Eb2", to))
+    notes = [
+        Note(
+            Fraction(at), Fraction(length), parse_pitch(name), key.degree_of(parse_pitch(name).name)
+        )
+        for at, length, name, key in pitches
+    ]
+    chords = tuple(
+        ChordMark(note.at, parse_number_chord(word))
+        for note, word in zip(notes, ("1", "1", "5"), strict=True)
+    )
+    line = Part(
+        "Up a half step",
+        G,
+        FOUR_FOUR,
+        80,
+        in_order(notes),
+        chords=chords,
+        key_marks=(KeyMark(Fraction(1), to),),
+        length=Fraction(2),
+    )
+    told = line_report(line)
+    assert (told.chromatic, told.bass_note_share) == (0, 1.0)

@@ -133,21 +133,27 @@ class _Walker:
         keys = []
         for mark, end in zip(chords, ends, strict=True):
             key = self._counted[self.part.key_at(mark.at)]
-            new = self._key_within(mark.at, end)
+            new_at, new = self._key_within(mark.at, end)
             note = struck.get(mark.at)
-            if new is not None and (
-                mark.at not in self.bar_lines if note is None else _is_counted_in(new, note)
-            ):
-                key = new
-            keys.append(key)
+            # The degree of a note tells the key even of a chord that gives way to the next, pushed
+            # too, where the key begins.
+            is_in_new = (
+                mark.at not in self.bar_lines and new_at < end
+                if note is None
+                else _is_counted_in(new, note)
+            )
+            keys.append(new if is_in_new else key)
         return keys
 
-    def _key_within(self, at: Wholes, end: Wholes) -> Key | None:
-        """The key that begins while a chord sounds, soon enough for the chord to be pushed."""
+    def _key_within(self, at: Wholes, end: Wholes) -> tuple[Wholes, Key]:
+        """Where a key begins, until a chord ends, soon enough for it to be pushed; and the key.
+
+        Where none does, the chord's end and the key as it was.
+        """
         for mark in self.part.key_marks:
-            if at < mark.at < end and mark.at - at <= LONGEST_PUSH:
-                return self._counted[mark.key]
-        return None
+            if at < mark.at <= end and mark.at - at <= LONGEST_PUSH:
+                return mark.at, self._counted[mark.key]
+        return end, self._counted[self.part.key_at(at)]
 
     @property
     def bar_number(self) -> int:
