@@ -244,3 +244,10 @@ def test_a_range_without_open_strings_or_long_strings_says_what_is_done_instead(
     short = Instrument(frets=9)
     for name in ("one-string", "shifts"):
         assert "fingered freely" in make_drill(name, key, short).remarks[0]
+
+
+def test_four_fingers_without_a_note_in_range_is_refused_in_words() -> None:
+    piccolo = Instrument(parse_tuning("piccolo"), frets=5)
+    low, high = parse_pitch("E1"), parse_pitch("E2")
+    with pytest.raises(UndersongError, match="No note of frets 2 to 5 lies in the range"):
+        make_drill("four-fingers", parse_key("C"), piccolo, lowest=low, highest=high)

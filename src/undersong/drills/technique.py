@@ -9,6 +9,7 @@ from undersong.drills.drill import Drill, DrillSheet, Setting
 from undersong.drills.patterns import steps
 from undersong.drills.rhythm import COMPOUND_CELLS, HANDS_REMARK, SIMPLE_CELLS, cell_bar
 from undersong.drills.writing import Event, Tone, chord_on, evenly, held, pulse, semitones_of, sheet
+from undersong.errors import UnplayableError
 from undersong.neck.geometry import is_four_finger_frame
 from undersong.neck.shapes import HAND_FRETS
 from undersong.theory.key import DEGREES
@@ -56,6 +57,11 @@ def make_four_fingers(setting: Setting) -> DrillSheet:
         for fret in frets
         if setting.allows(bass.midi_at(string, fret))
     ]
+    if not places:
+        raise UnplayableError(
+            f"No note of frets {hand} to {hand + HAND_FRETS - 1} lies in the range of this "
+            "exercise: widen the range, or choose another tuning."
+        )
     row = [*places, *places[-2::-1]]
     lengths = evenly([Tone(0)] * len(row), setting.meter)
     events = [
