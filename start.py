@@ -77,6 +77,8 @@ def _install(requirements: str) -> None:
         _stop("The packages could not be installed: see the lines above. Is there a connection?")
     if _run([*pip, "--no-deps", "--no-build-isolation", "-e", str(HERE)]):
         _stop("Undersong itself could not be installed: see the lines above.")
+    # Once now, not at the first start, or at every one where Python may keep nothing.
+    _run([str(PYTHON), "-m", "compileall", "-q", str(HERE / "src")])
     stamp.write_text(wanted.hexdigest())
 
 

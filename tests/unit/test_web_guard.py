@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import base64
+import hashlib
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -27,6 +29,16 @@ def test_every_answer_carries_the_policy(client: TestClient) -> None:
         assert "default-src 'none'" in policy
         assert "unsafe" not in policy
         assert headers["x-content-type-options"] == "nosniff"
+
+
+def test_the_policy_allows_the_style_in_the_page_and_no_other(client: TestClient) -> None:
+    # How a hash is made: Content Security Policy Level 3 [W3C], 2.3.1 and 6.7.3.3.
+    answer = client.get("/")
+    inside = answer.text.split("<style>")[1].split("</style>")[0]
+    policy = answer.headers["content-security-policy"]
+    digest = base64.b64encode(hashlib.sha256(inside.encode()).digest()).decode()
+    assert f"style-src 'sha256-{digest}';" in policy
+    assert answer.text.count("<style") == 1
 
 
 @pytest.mark.parametrize("host", ["evil.example", "evil.example:80", "127.0.0.1.evil.example", ""])

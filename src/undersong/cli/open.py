@@ -137,6 +137,7 @@ def _loading() -> Iterator[None]:
     try:
         yield
     finally:
+        gc.freeze()
         gc.enable()
 
 

@@ -3,8 +3,8 @@
 The app listens on this computer alone unless asked, yet any web page open in the same browser
 could try to reach it. So: only our own host names are answered (a foreign name that points here
 is refused), nothing that changes or records anything is taken from another site, a page may load
-nothing from elsewhere and run no script that is not one of our files, and bodies have a largest
-size.
+nothing from elsewhere, run no script that is not one of our files and have no style but our own
+sheet, and bodies have a largest size.
 
 References
 ----------
@@ -20,6 +20,8 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from undersong.web.style import STYLE_SOURCE
+
 LARGEST_BODY_BYTES = 260 * 2**20  # ten minutes of one channel at 48 kHz, and a whole log
 OWN_HOSTS = frozenset({"127.0.0.1", "localhost", "[::1]"})
 _SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
@@ -27,7 +29,8 @@ _FORBIDDEN, _TOO_LARGE = 403, 413
 _NO_ENTRY = 1008  # the WebSocket close code for a policy refused [RFC 6455, 7.4.1]
 
 HEADERS = {
-    "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; "
+    "Content-Security-Policy": "default-src 'none'; script-src 'self'; "
+    f"style-src {STYLE_SOURCE}; "
     "img-src 'self' data:; font-src 'self'; media-src 'self' blob:; connect-src 'self'; "
     "worker-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'",
     "X-Content-Type-Options": "nosniff",

@@ -19,6 +19,7 @@ from undersong.errors import UndersongError
 from undersong.theory.key import MAJOR_KEYS, MINOR_KEYS, Key, Mode
 from undersong.theory.pitch import musical_signs
 from undersong.theory.tuning import STANDARD, parse_tuning
+from undersong.web.style import STYLE
 
 if TYPE_CHECKING:
     from undersong.log.values import Item, Player
@@ -59,6 +60,7 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.globals["style"] = Markup(f"<style>{STYLE}</style>")
     made.filters["signs"] = lambda value: musical_signs(str(value))
     made.filters["signed"] = _signed
     made.filters["titled"] = titled
@@ -153,7 +155,6 @@ def ground_of(connection: HTTPConnection) -> str:
 # What every page needs is asked for with its first byte, not when the browser has read so far.
 _SOON = ", ".join(
     [
-        "</static/style.css>; rel=preload; as=style",
         "</fonts/UndersongText-Regular.ttf>; rel=preload; as=font; crossorigin",
         "</fonts/UndersongText-Bold.ttf>; rel=preload; as=font; crossorigin",
     ]
