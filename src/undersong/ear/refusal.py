@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,7 +80,8 @@ def unlike(
         return (
             "The recording is clipped: it is too loud for the input. Turn down, and play it again."
         )
-    if len(played) < min(LEAST_MATCHED, len(part.strokes)):
+    # Of a part of three long notes two are enough: the third was left out.
+    if len(played) < min(LEAST_MATCHED, ceil(LEAST_RIGHT_SHARE * len(part.strokes))):
         if (evidence.odds > 0).sum() < LEAST_MATCHED or is_above_a_bass(evidence):
             return nothing_fits(evidence)
         return ANOTHER_PIECE
@@ -149,8 +151,12 @@ def recognised(part: Part, other: Part) -> str:
 
 
 def nothing_fits(evidence: Evidence) -> str:
-    """The sentence for a take in which no stroke of a part can be placed."""
-    return NO_BASS if is_above_a_bass(evidence) else "I heard no bass in this recording."
+    """The sentence for a take in which no stroke of a part can be placed, or hardly one."""
+    if is_above_a_bass(evidence):
+        return NO_BASS
+    if not np.any(evidence.odds >= CLEAR_ODDS):
+        return "I heard no bass in this recording."
+    return "I heard only a note or two: too few to judge. Play more of it."
 
 
 def is_above_a_bass(evidence: Evidence) -> bool:
