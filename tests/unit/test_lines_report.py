@@ -103,9 +103,17 @@ def test_the_hardest_move_is_told_in_frets_and_time() -> None:
 
 
 def test_where_it_counts_is_said_as_it_is_counted() -> None:
-    told = line_report(part("0 4 G1", "4 4 E2"))
-    assert told.lines()[1] == (
-        "Where a bar or a chord begins, 100 % are notes of the chord, "
+    def said(*strokes: str) -> str:
+        return line_report(part(*strokes)).lines()[1]
+
+    assert said("0 4 G1", "4 4 C2") == (
+        "Every bar and every chord begins on the chart's own bass note."
+    )
+    assert said("0 4 G1", "4 4 E2") == (
+        "Every bar and every chord begins on a note of the chord, 50 % the chart's own bass note."
+    )
+    assert said("0 4 G1", "4 4 F2") == (
+        "Where a bar or a chord begins, 50 % are notes of the chord, "
         "50 % the chart's own bass note."
     )
 

@@ -87,14 +87,25 @@ class LineReport:
     hardest_shift_frets: int
     hardest_shift_s: float
 
+    def _beginnings(self) -> str:
+        """What stands where a bar or a chord begins."""
+        if self.bass_note_share == 1:
+            return "Every bar and every chord begins on the chart's own bass note."
+        own = f"{_percent(self.bass_note_share)} the chart's own bass note"
+        if self.chord_tone_share == 1:
+            return f"Every bar and every chord begins on a note of the chord, {own}."
+        return (
+            f"Where a bar or a chord begins, {_percent(self.chord_tone_share)} are notes of the "
+            f"chord, {own}."
+        )
+
     def lines(self) -> tuple[str, ...]:
         """The report in sentences."""
         if self.lowest is None or self.highest is None:
             return ("There is nothing to play.",)
         said = [
             f"{_counted(self.notes, 'note')}, {self.lowest} to {self.highest}.",
-            f"Where a bar or a chord begins, {_percent(self.chord_tone_share)} are notes of the "
-            f"chord, {_percent(self.bass_note_share)} the chart's own bass note.",
+            self._beginnings(),
         ]
         if self.approaches:
             said.append(
