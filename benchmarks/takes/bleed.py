@@ -15,16 +15,19 @@ from scipy.signal import butter, lfilter, sosfilt
 from takes.attack import RATE_HZ, Samples
 from takes.material import Rng
 from takes.recording import Recording, placed
-from takes.sources import FluidPreset, installed_file, varispeed
+from takes.sources import FluidPreset, csound_bank, installed_file, varispeed
 
 KICK, SNARE, HAT, WOOD_BLOCK, SIDE_STICK = 36, 38, 42, 76, 37
+CSOUND_KITS = 1000
 FORMANTS_HZ = ((700, 1200), (300, 2300), (500, 900), (450, 1700))
 
 
 @cache
 def kit_sound(kit: int, piece: int, velocity: int) -> Samples:
-    """One stroke of a sampled drum kit."""
+    """One stroke of a sampled drum kit: a program of FluidR3, from 1000 on one of Csound's bank."""
     font = installed_file("fluid-soundfont-gm", "/FluidR3_GM.sf2")
+    if kit >= CSOUND_KITS:
+        font, kit = csound_bank(), kit - CSOUND_KITS
     return FluidPreset(font, 128, kit).raw(piece, velocity)[: 2 * RATE_HZ]
 
 

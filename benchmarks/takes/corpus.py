@@ -1,7 +1,7 @@
-"""The two splits: which kinds, sounds, tempos and mistakes, by seed.
+"""The splits: which kinds, sounds, tempos and mistakes, by seed.
 
-`tune` is for building the ear, `report` for telling how good it is. They share no seed and no
-sound; `report` has a source that `tune` never hears.
+`tune` and `wider` are for building the ear, `report` for telling how good it is. They share no seed
+and no sound; `report` has a source that the others never hear.
 """
 
 import re
@@ -26,11 +26,16 @@ from takes.spelling import DROP_TUNINGS, FIVE_STRING, FOUR_STRING, SIX_STRING
 
 SOUNDS = {
     "tune": ("fluid-finger", "freepats-finger", "fluid-slap", "freepats-acoustic"),
+    "wider": tuple(f"modelled-{number}" for number in range(1, 17)),
     "report": ("karoryfer-electric", "fluid-pick", "freepats-pick", "fluid-fretless", "fluid-pop"),
 }
-KITS = {"tune": (0, 8, 16, 25), "report": (24, 32, 40, 48)}
+KITS = {
+    "tune": (0, 8, 16, 25),
+    "wider": (1000, 1008, 1016, 1025, 1032, 1040),
+    "report": (24, 32, 40, 48),
+}
 """Drum kits of each split, as General MIDI numbers its programs less one."""
-FIRST_SEED = {"tune": 1000, "report": 9100}
+FIRST_SEED = {"tune": 1000, "wider": 5000, "report": 9100}
 # (sample rate in Hz, channels): mostly small files, some as an interface or a camera gives them
 FORMATS = ((22050, 1),) * 7 + ((24000, 1),) * 4 + ((44100, 1), (48000, 1), (22050, 2))
 PLANTS_A_TAKE = (3, 4, 5)
