@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 from scipy.signal import find_peaks
 
-from undersong.ear.attack import BANDS, FRAME, FRAME_S, MIDDLE_SHARE, Band, refined
+from undersong.ear.attack import AHEAD, BANDS, FRAME, FRAME_S, MIDDLE_SHARE, refined
 from undersong.ear.frames import Samples
 from undersong.ear.live_stream import HOP_FRAMES, Stream
 from undersong.ear.measures import WEIGHTS
@@ -50,6 +50,17 @@ COMING = 80
 QUIET_SHARE = 0.02
 UNEXPLAINED = 0.15
 POSSIBLE = -6.0
+SEEN = WEIGHED_AFTER + HOP_FRAMES + LOOKED_BACK
+"""Frames that are looked at in every step."""
+WIDEST = max(band.width for band in BANDS)
+_WIDTHS = np.array([[band.width] for band in BANDS])
+_SHARES = np.array([[band.share] for band in BANDS])
+# Places in a table of `SEEN + WIDEST + 1` sums for each band, taken as one row.
+_HERE = np.arange(SEEN) + WIDEST
+_ROWS = (SEEN + WIDEST + 1) * np.arange(len(BANDS))[:, None]
+_UNTIL = _ROWS + np.minimum(_HERE + _WIDTHS, SEEN + WIDEST)
+_SINCE = _ROWS + _HERE - _WIDTHS
+_NO_PEAKS = np.zeros(0, np.intp)
 CHANGED_S, DISTINCT_S = 0.1, 0.04
 CHANGE_WORTH, CHANGE_PRIOR, CHANGE_MOST = 20.0, 3.5, 4.0
 LEAST_CHANGED = -3.5
@@ -144,32 +155,42 @@ class LiveEvidence:
     def step(self) -> list[Struck]:
         """Look at the newest hop; returns the places about which something new is known."""
         now = self._stream.n_frames
-        first = now - WEIGHED_AFTER - HOP_FRAMES - LOOKED_BACK
-        rise = {band.name: self._rises(band, first, now) for band in BANDS}
+        first = now - SEEN
+        rise = self._rises(now)
         strength = rise["high"] + np.maximum(rise["low"], MIDDLE_SHARE * rise["middle"])
-        peaks, _ = find_peaks(strength, height=LEAST_STRENGTH, distance=LEAST_GAP)
+        peaks = _NO_PEAKS
+        if strength.max() >= LEAST_STRENGTH:
+            peaks, _ = find_peaks(strength, height=LEAST_STRENGTH, distance=LEAST_GAP)
         self._flag(first, peaks[strength[peaks] > STRONG], rise, now)
         new = self._weighed(first, peaks, rise, now)
         self._forget()
         return new + self._read_on(exclude=new)
 
-    def _rises(self, band: Band, first: int, last: int) -> Samples:
-        """As `attack.rises`, for some frames of the stream; what is to come is not known."""
-        energies = self._stream.energies[band.name].between(first - band.width, last)
-        total = np.concatenate(([0.0], np.cumsum(energies, dtype=np.float64)))
-        n_frames = last - first
-        here = np.arange(n_frames) + band.width
-        until = np.minimum(here + band.width, len(energies))
-        after = (total[until] - total[here]) / band.width
-        before = (total[here] - total[here - band.width]) / band.width
-        coming = maximum_filter1d(after, 100, origin=-50)
-        soft = band.share * coming + self._stream.floors[band.name]
-        return np.maximum(0, np.log((after + soft) / (before + soft))).astype(np.float32)
+    def _rises(self, now: int) -> dict[str, Samples]:
+        """As `attack.rises`, for the newest `SEEN` frames; what is to come is not known.
+
+        All bands at once: for so few frames it is the calls that cost.
+        """
+        total = np.zeros((len(BANDS), SEEN + WIDEST + 1))
+        energies = [
+            self._stream.energies[band.name].between(now - SEEN - WIDEST, now) for band in BANDS
+        ]
+        np.cumsum(energies, axis=1, dtype=np.float64, out=total[:, 1:])
+        here = total[:, WIDEST:-1]
+        after = (total.take(_UNTIL) - here) / _WIDTHS
+        before = (here - total.take(_SINCE)) / _WIDTHS
+        floors = np.array([[self._stream.floors[band.name]] for band in BANDS])
+        soft = _SHARES * _coming(after) + floors
+        rise = np.log((after + soft) / (before + soft))
+        rise = np.maximum(rise, 0.0).astype(np.float32)
+        return {band.name: row for band, row in zip(BANDS, rise, strict=True)}
 
     def _flag(
         self, first: int, peaks: NDArray[np.intp], rise: dict[str, Samples], now: int
     ) -> None:
         recent = peaks[(first + peaks <= now - FLAGGED_AFTER) & (first + peaks > now - 70)]
+        if len(recent) == 0:
+            return
         for onset in refined(recent, rise["high"], rise["body"]):
             at_s = first * FRAME_S + float(onset)
             if all(abs(at_s - other) > CLOSE_S for other in self.flagged_s):
@@ -182,8 +203,10 @@ class LiveEvidence:
         highest = now - WEIGHED_AFTER - first
         lowest = highest - HOP_FRAMES
         due = peaks[(peaks > lowest) & (peaks <= highest)]
-        onsets = first + refined(due, rise["high"], rise["body"]) / FRAME_S
-        places = [float(onset) for onset in onsets]
+        places: list[float] = []
+        if len(due):
+            onsets = first + refined(due, rise["high"], rise["body"]) / FRAME_S
+            places += [float(onset) for onset in onsets]
         rising = [float(first + peak) for peak in peaks]
         renewed = self._renewed(now) if now % (2 * HOP_FRAMES) == 0 else []
         self.renewed_s.extend(place * FRAME_S for place in renewed)
@@ -377,6 +400,17 @@ class LiveEvidence:
         ]
         self.flagged_s = [at for at in self.flagged_s if at > oldest_s]
         self.renewed_s = [at for at in self.renewed_s if at > oldest_s]
+
+
+def _coming(values: Floats) -> Floats:
+    """The largest of each value and the `AHEAD` after it less one, along the last axis."""
+    most, n_seen = values, 1
+    while n_seen < AHEAD:
+        step = min(n_seen, AHEAD - n_seen)
+        longer = most.copy()
+        np.maximum(most[..., :-step], most[..., step:], out=longer[..., :-step])
+        most, n_seen = longer, n_seen + step
+    return most
 
 
 def _stage_at(age_s: float) -> int:

@@ -25,6 +25,8 @@ EVERY_S = 0.1
 HEARD_S = 0.42
 LENGTH, APART = 1120, 480
 """Samples at `PITCH_RATE_HZ` of each of two stretches, and from one's beginning to the other's."""
+BLOCK = 32
+_SHAPE = np.hanning(LENGTH)
 TUNINGS = (-33.0, 0.0, 33.0)
 HARMONICS, HIGHEST_HZ = 10, 700.0
 TURNS = 2
@@ -89,12 +91,17 @@ def fundamental_hz(string: Samples) -> float | None:
 
 def _harmonics(early: Samples, late: Samples, guess_hz: Floats) -> tuple[Floats, Floats]:
     """Frequency and size of each harmonic near a guess, shape (n_harmonics,) each."""
-    shape = np.hanning(LENGTH)
-    wave = np.exp(-2j * np.pi * guess_hz[:, None] * np.arange(LENGTH) / PITCH_RATE_HZ) * shape
-    before, after = wave @ early, wave @ late
+    # A wave at sample BLOCK k + j is one at BLOCK k times one at j: few waves make them all.
+    angular = -2j * np.pi * guess_hz[:, None] / PITCH_RATE_HZ
+    by_block = np.exp(angular * np.arange(0, LENGTH, BLOCK))
+    within = np.exp(angular * np.arange(BLOCK)).T
+    before, after = (
+        ((sound * _SHAPE).reshape(-1, BLOCK) @ within * by_block.T).sum(axis=0)
+        for sound in (early, late)
+    )
     turned = np.exp(-2j * np.pi * guess_hz * APART / PITCH_RATE_HZ)
     off = np.angle(after * turned * before.conj()) * PITCH_RATE_HZ / (2 * np.pi * APART)
-    return guess_hz + off, np.sqrt(np.abs(before) * np.abs(after)) * 2 / shape.sum()
+    return guess_hz + off, np.sqrt(np.abs(before) * np.abs(after)) * 2 / _SHAPE.sum()
 
 
 def _string_of(number: NDArray[np.intp], hz: Floats, size: Floats) -> tuple[float, Floats, float]:
@@ -119,11 +126,11 @@ def _string_of(number: NDArray[np.intp], hz: Floats, size: Floats) -> tuple[floa
 
 def _harmonic_share(sound: Samples, size: Floats) -> float:
     """Share of the energy below `HIGHEST_HZ` that lies in the harmonics."""
-    spectrum = np.abs(np.fft.rfft(sound * np.hanning(LENGTH))) ** 2
+    spectrum = np.abs(np.fft.rfft(sound * _SHAPE)) ** 2
     hz = np.fft.rfftfreq(LENGTH, 1 / PITCH_RATE_HZ)
     total = spectrum[(hz > 25) & (hz < HIGHEST_HZ + 20)].sum()
     # A sine of size a gives (a sum(w) / 2)^2 at its top and 1.5 times that over its lobe.
-    own = 1.5 * ((size * np.hanning(LENGTH).sum() / 2) ** 2).sum()
+    own = 1.5 * ((size * _SHAPE.sum() / 2) ** 2).sum()
     return float(own / (total + 1e-12))
 
 
