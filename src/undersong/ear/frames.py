@@ -184,12 +184,14 @@ def listen(blocks: Iterable[NDArray[np.floating]], sample_rate_hz: int) -> Take:
 
 def checked(block: NDArray[np.floating]) -> tuple[Samples, int]:
     """A block as 32-bit samples, and how many of them were no numbers (now zero)."""
-    if block.ndim != 1 or not np.issubdtype(block.dtype, np.floating):
+    if block.ndim != 1 or block.dtype.kind != "f":
         raise AudioError(
             "The ear hears one row of floating-point samples at a time, not "
             f"an array of shape {block.shape} and kind {block.dtype}."
         )
     samples = block.astype(np.float32)
+    if np.isfinite(samples @ samples):  # one that is no number would make the sum none
+        return samples, 0
     finite = np.isfinite(samples)
     n_bad = int(len(samples) - np.count_nonzero(finite))
     if n_bad:

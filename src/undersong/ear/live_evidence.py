@@ -274,7 +274,7 @@ class LiveEvidence:
     def _track(self, first: int, last: int, guesses: Sequence[tuple[float, ...]]) -> Samples:
         """`renewal.compared` for frames of the stream."""
         start = (first - LONGEST_LAG) * FRAME
-        string = self._stream.smooth.between(start, (last + WINDOW) * FRAME)
+        string = self._stream.smooth.between(start, (last + WINDOW) * FRAME + 1)
         return compared(string, LONGEST_LAG, LONGEST_LAG + last - first, guesses)
 
     def _measured(self, place: float, rises: tuple[float, float, float], now: int) -> Struck | None:

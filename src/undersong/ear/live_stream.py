@@ -15,7 +15,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
-from scipy.signal import butter, firwin, lfilter, sos2tf, upfirdn
+from scipy.signal import butter, firwin, lfilter, sos2tf
 
 from undersong.ear.attack import BANDS, FRAME
 from undersong.ear.frames import RATE_HZ, Resampler, Samples
@@ -135,7 +135,10 @@ class Stream:
         self.energies = {band.name: Tail(kept // FRAME) for band in BANDS}
         low = butter(2, [35.0, UP_TO_HZ], "bandpass", fs=RATE_HZ, output="sos")
         self._filters = Filters([low, *(band.sections for band in BANDS)], HOP)
-        self._taps = firwin(2 * HALF_TAPS + 1, 1 / DECIMATION, window=("kaiser", 5.0))
+        taps = firwin(2 * HALF_TAPS + 1, 1 / DECIMATION, window=("kaiser", 5.0))
+        self._thinning = np.zeros((HOP // DECIMATION, HOP + 2 * HALF_TAPS), np.float32)
+        for place, row in enumerate(self._thinning):
+            row[place * DECIMATION :][: len(taps)] = taps
         self._thin = {band.name: Tail(round(FLOOR_S / 0.001) // THINNED) for band in BANDS}
         self._blocks = Tail(round(LOUDNESS_S / 0.001) // BLOCK_FRAMES)
         self.floors = {band.name: 1e-10 for band in BANDS}
@@ -176,9 +179,7 @@ class Stream:
             self.energies[band.name].append(row)
             self._thin[band.name].append(row[::THINNED])
         context = self.samples.between(self.samples.end - HOP - 2 * HALF_TAPS, self.samples.end)
-        thinned = upfirdn(self._taps, context, 1, DECIMATION)
-        first = 2 * HALF_TAPS // DECIMATION
-        self.string.append(thinned[first : first + HOP // DECIMATION].astype(np.float32))
+        self.string.append(self._thinning @ context)
         self.n_frames += HOP_FRAMES
         self._hops += 1
         if self.n_frames % BLOCK_FRAMES == 0:

@@ -150,24 +150,21 @@ class Tuner:
     def __init__(self, stream: Stream) -> None:
         self._stream = stream
         self._next_s = EVERY_S
-        self._squares = 0.0
-        self._count = 0
-        self._peak = 0.0
+        self._blocks: list[Samples] = []
 
     def meter(self, block: Samples) -> None:
         """Take a block into account for the level, as it came."""
-        self._squares += float(block @ block)
-        self._count += len(block)
-        self._peak = max(self._peak, float(np.abs(block).max(initial=0.0)))
+        self._blocks.append(block)
 
     def step(self) -> TunerReading | None:
         """A reading when its time has come."""
         if self._stream.now_s < self._next_s:
             return None
         self._next_s += EVERY_S
-        level_db = _db(np.sqrt(self._squares / max(self._count, 1)))
-        peak_db = _db(self._peak)
-        self._squares, self._count, self._peak = 0.0, 0, 0.0
+        heard = np.concatenate(self._blocks) if self._blocks else np.zeros(0, np.float32)
+        self._blocks = []
+        level_db = _db(np.sqrt(float(heard @ heard) / max(len(heard), 1)))
+        peak_db = _db(float(np.abs(heard).max(initial=0.0)))
         f0_hz = None
         if level_db > QUIETEST_DB:
             end = self._stream.string_end
