@@ -283,7 +283,7 @@ def row(name: str, found: Found, restarts: int, length_s: float, cpu_s: float) -
 def main() -> int:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--split", choices=sorted(SOUNDS), default="tune")
+    parser.add_argument("--split", choices=sorted(FIRST_SEED), default="tune")
     parser.add_argument("--sessions", type=int, default=4)
     parser.add_argument("--minutes", type=float, default=10.0)
     parser.add_argument("--seed", type=int)
