@@ -21,6 +21,9 @@ from undersong.web.desk import Desk
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 PHONE, DESKTOP = (360, 740), (1280, 800)
 WAIT_MS = 20_000
+PHONE_NAME = (
+    "Mozilla/5.0 (Linux; Android 14) AppleWebKit/537.36 Chrome/130.0.0.0 Mobile Safari/537.36"
+)
 
 needs_chromium = pytest.mark.skipif(
     CHROMIUM is None, reason="Chromium is not installed here (apt-get install chromium)"
@@ -67,6 +70,7 @@ class Front:
         """A new page of a fresh visitor."""
         context = self.browser.new_context(
             viewport={"width": size[0], "height": size[1]},
+            user_agent=PHONE_NAME if size == PHONE else None,
             base_url=self.address,
             reduced_motion="reduce" if calm else "no-preference",
             permissions=["microphone"] if may_listen else [],

@@ -73,6 +73,9 @@ def judge_one(desk: Desk) -> None:
     keep_session(desk, player, work, Played(str(uuid.uuid4()), samples, rate, 75.0))
 
 
+CUT = """() => [...document.querySelectorAll(".engraved")]
+  .filter((each) => each.scrollWidth > each.clientWidth)
+  .map((each) => each.ariaLabel)"""
 WIDE = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
 SMALL = """() => [...document.querySelectorAll(
     'main button, main .button, main select, main input')]
@@ -91,6 +94,7 @@ def test_a_phone_is_served(front: Front, path: str) -> None:
     page = front.page(PHONE)
     page.goto(path)
     assert page.evaluate(WIDE) == 0
+    assert page.evaluate(CUT) == []
     assert page.evaluate(SMALL) == []
     assert page.evaluate(UNNAMED) == []
     assert page.locator("h1").count() == 1

@@ -1,14 +1,13 @@
 """The whole loop through the front door: takes with known mistakes go in by the browser.
 
-The demo's takes were rendered from a sampled bass (README beside them). Two go in as files from
-elsewhere, the third through Chromium's microphone; the page must say of each what `undersong hear`
-says of the same file.
+The demo's takes were rendered from a sampled bass (README beside them). They go in as files from
+elsewhere, then through Chromium's microphone; the page must say of each what `undersong hear` says
+of the same file.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -22,13 +21,12 @@ from playwright.sync_api import Page
 from doors import Undersong
 from undersong.drills.catalogue import make_drill
 from undersong.ear import hear, hearing_json
-from undersong.log.values import Player
-from undersong.practice.ladder import Outcome, Rule
+from undersong.log.values import Take
+from undersong.practice.ladder import Outcome
 from undersong.theory.key import parse_key
 from undersong.web.desk import Desk
-from undersong.web.work import kept_item, work_of
 from web_app import demo_desk
-from web_browser import Front, front_door, needs_chromium
+from web_browser import front_door, needs_chromium
 
 pytestmark = needs_chromium
 
@@ -37,27 +35,21 @@ SILENCE_S = 0.5  # Chromium loses the first hundredths of a second of its microp
 # The browser resamples and the microphone starts anywhere between two samples: 3 ms is a fifth of
 # the narrowest window.
 SAME_TIME_MS = 3.0
+BUFFER_MS, MOST_STEPS = 10.0, 2
+"""Now and then Chromium leaves a buffer out of its made-up microphone, and nobody can know; or it
+brings one late, which the page takes for lost."""
 MOST_TRIES = 5
+SCALE = "/practice/at?drill=scale&key=G"
 BUSY = ("of sound were lost", "he click stumbled")
 JUDGED = "of sound were lost on the way"
 
 
-@pytest.fixture(scope="module")
-def microphone(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The third take as a WAV file."""
-    samples, rate = soundfile.read(TAKES / "third.flac", dtype="float32")
-    path = tmp_path_factory.mktemp("microphone") / "third.wav"
+def microphone_of(take: str, folder: Path) -> Path:
+    """A take as the WAV file that the browser's microphone hears."""
+    samples, rate = soundfile.read(TAKES / f"{take}.flac", dtype="float32")
+    path = folder / f"{take}.wav"
     soundfile.write(path, np.concatenate([np.zeros(int(SILENCE_S * rate)), samples]), rate)
     return path
-
-
-@pytest.fixture(scope="module")
-def room(
-    tmp_path_factory: pytest.TempPathFactory, microphone: Path
-) -> Iterator[tuple[Front, Desk]]:
-    folder = tmp_path_factory.mktemp("log")
-    with demo_desk(folder) as desk, front_door(desk, microphone=microphone) as front:
-        yield front, desk
 
 
 def heard(undersong: Undersong, folder: Path, take: str, tempo: int) -> dict[str, Any]:
@@ -82,9 +74,9 @@ def timings(hearing: dict[str, Any]) -> list[float]:
 
 
 def onsets_ms(hearing: dict[str, Any]) -> NDArray[np.float64]:
-    """When each note was heard to begin, against the middle one: a take begins anywhere."""
+    """When each note was heard to begin, against the first one: a take begins anywhere."""
     onsets = np.array([note["onset_s"] for note in hearing["notes"] if note["onset_s"] is not None])
-    apart: NDArray[np.float64] = 1000 * (onsets - np.median(onsets))
+    apart: NDArray[np.float64] = 1000 * (onsets - onsets[0])
     return apart
 
 
@@ -110,7 +102,7 @@ TOLD = """
 """
 
 
-def play_until_judged(page: Page) -> None:
+def play_until_judged(page: Page, tempo: str = "75") -> None:
     """A pass through the microphone, played again as the page asks where sound was lost.
 
     A machine too busy to feed the browser its microphone file loses sound; the page must say so.
@@ -124,7 +116,7 @@ def play_until_judged(page: Page) -> None:
         said = page.locator(".verdict").inner_text()
         if not any(trouble in said for trouble in BUSY) or JUDGED in said:
             return  # a few milliseconds lost are told, and the pass is judged all the same
-        assert page.locator("[data-tempo-now]").inner_text() == "75"
+        assert page.locator("[data-tempo-now]").inner_text() == tempo
         page.reload()  # opens the microphone anew: its file begins again
     pytest.fail("The browser lost sound at every try.")
 
@@ -132,75 +124,107 @@ def play_until_judged(page: Page) -> None:
 def in_place(
     hearing: dict[str, Any], earliest: NDArray[np.float64], latest: NDArray[np.float64]
 ) -> bool:
-    """Whether every note lies where the ear places it in the file."""
+    """Whether every note lies where the ear places it in the file, give or take whole buffers.
+
+    A buffer left out or brought late moves all that comes after it, by the same.
+    """
     live = onsets_ms(hearing)
-    return len(live) == len(earliest) and bool(
-        ((live > earliest - SAME_TIME_MS) & (live < latest + SAME_TIME_MS)).all()
-    )
+    shift_ms, steps = 0.0, 0
+    for at, first, last in zip(live, earliest, latest, strict=True):
+        off_ms = at - min(max(at - shift_ms, first), last)
+        if abs(off_ms - shift_ms) >= SAME_TIME_MS:
+            shift_ms, steps = BUFFER_MS * round(off_ms / BUFFER_MS), steps + 1
+        if abs(at - min(max(at - shift_ms, first), last) - shift_ms) >= SAME_TIME_MS:
+            return False
+    return steps <= MOST_STEPS
 
 
-def third_take_of(player: Player, front: Front, desk: Desk) -> dict[str, Any]:
-    """The same microphone heard for another player."""
-    work = work_of(desk, player, {"drill": "scale", "key": "G"})
-    rule = Rule(start_bpm=75)
-    desk.book.set_rule(player, kept_item(desk, work), rule, start_over=True)
-    desk.book.note_pain(player, at=desk.clock(), hurts=False)
-    page = front.page()
-    page.context.add_cookies([{"name": "player", "value": player.name, "url": front.address}])
-    page.goto("/practice/at?drill=scale&key=G")
-    play_until_judged(page)
-    return dict(desk.book.takes_of(player)[-1].hearing or {})
+def test_only_whole_buffers_move_notes() -> None:
+    expected = np.linspace(0.0, 3500.0, 8)
+    for moved_ms, fits in (
+        (np.zeros(8), True),
+        (np.repeat([0.0, -10.0], [3, 5]), True),
+        (np.repeat([0.0, 10.0, 0.0], [2, 3, 3]), True),
+        (np.repeat([0.0, -5.0], [3, 5]), False),
+        (np.repeat([0.0, 10.0, 0.0, -10.0], 2), False),
+        (np.array([0, 0, 0, 4.0, 0, 0, 0, 0]), False),
+    ):
+        notes = [{"onset_s": float(at) / 1000} for at in expected + moved_ms]
+        assert in_place({"notes": notes}, expected, expected) is fits
 
 
-def test_two_clean_passes_up_one_failure_down(
-    room: tuple[Front, Desk], undersong: Undersong, tmp_path: Path
-) -> None:
-    front, desk = room
-    page = front.page()
-    page.add_init_script(TOLD)
-    page.goto("/practice/at?drill=scale&key=G")
-    page.get_by_role("button", name="No, all well").click()
-    tempo = page.locator("[data-tempo-now]")
-    assert tempo.inner_text() == "70"
+CLIMB = (
+    ("first", "70", "70", "Once more clean at 70"),
+    ("second", "70", "75", "Next: 75"),
+    ("third", "75", "65", "Not clean"),
+)
+"""Two clean passes and up, one that is not and down: take, tempo, tempo after it, what is said."""
 
-    for take, after in (("first", "70"), ("second", "75")):
-        page.locator("[data-file]").set_input_files(TAKES / f"{take}.flac")
-        page.wait_for_function(
-            "after => document.querySelector('.verdict .next')?.textContent.includes(after)",
-            arg="Once more clean at 70" if take == "first" else "Next: 75",
-        )
-        assert tempo.inner_text() == after
-        expected = heard(undersong, tmp_path, take, 70)
-        assert shown_marks(page) == [note["verdict"] for note in expected["notes"]]
 
-    play_until_judged(page)
-    expected = heard(undersong, tmp_path, "third", 75)
-    # A computer that cannot keep up leaves the live word away, and judges all the same.
-    if page.locator("practice-desk").get_attribute("data-along") == "yes":
-        assert set(page.evaluate("() => window.told")) == set(range(len(timings(expected))))
-    assert expected["clean"] is False
-    assert shown_marks(page) == [note["verdict"] for note in expected["notes"]]
-    assert "Not clean" in page.locator(".verdict-line").inner_text()
-    assert tempo.inner_text() == "65"
-
-    player = desk.player("Iris")
-    takes = [take for take in desk.book.takes_of(player) if take.outcome is not Outcome.UNSURE]
-    assert [take.outcome.value for take in takes] == ["C", "C", "F"]
-    assert [take.tempo_bpm for take in takes] == [70, 70, 75]
-    assert takes[-1].audio is None
-    for kept, name in zip(takes[:2], ("first", "second"), strict=True):
-        expected = heard(undersong, tmp_path, name, 70)
-        assert timings(dict(kept.hearing or {})) == pytest.approx(
-            timings(expected), abs=SAME_TIME_MS
-        )
+def climbed(desk: Desk) -> list[Take]:
+    """The takes that counted, in order; by the rule they must be those of `CLIMB`."""
+    takes = [
+        take
+        for take in desk.book.takes_of(desk.player("Iris"))
+        if take.outcome is not Outcome.UNSURE
+    ]
+    assert [(take.outcome.value, take.tempo_bpm) for take in takes] == [
+        ("C", 70),
+        ("C", 70),
+        ("F", 75),
+    ]
     assert desk.book.faults() == ()
-    assert front.troubles == []
+    return takes
 
-    # Now and then the browser leaves ten milliseconds out of its made-up microphone, and nobody can
-    # know; what moved notes on our side would move them in the passes of the others too.
-    placed = onsets_by_the_ear("third", 75)
-    hearing = dict(takes[-1].hearing or {})
-    for other in desk.book.players():
-        if other.name != "Iris" and not in_place(hearing, *placed):
-            hearing = third_take_of(other, front, desk)
-    assert in_place(hearing, *placed)
+
+def test_two_clean_passes_up_one_failure_down(undersong: Undersong, tmp_path: Path) -> None:
+    with demo_desk(tmp_path) as desk, front_door(desk) as front:
+        page = front.page()
+        page.goto(SCALE)
+        page.get_by_role("button", name="No, all well").click()
+        tempo = page.locator("[data-tempo-now]")
+        for take, before, after, said in CLIMB:
+            assert tempo.inner_text() == before
+            page.locator("[data-verdict]").evaluate("(each) => each.replaceChildren()")
+            page.locator("[data-file]").set_input_files(TAKES / f"{take}.flac")
+            page.locator(".verdict").wait_for()
+            assert said in page.locator(".verdict").inner_text()
+            assert tempo.inner_text() == after
+            expected = heard(undersong, tmp_path, take, int(before))
+            assert expected["clean"] is (take != "third")
+            assert shown_marks(page) == [note["verdict"] for note in expected["notes"]]
+            kept = desk.book.takes_of(desk.player("Iris"))[-1]
+            assert timings(dict(kept.hearing or {})) == pytest.approx(
+                timings(expected), abs=SAME_TIME_MS
+            )
+        climbed(desk)
+        assert front.troubles == []
+
+
+def test_the_whole_climb_by_microphone(undersong: Undersong, tmp_path: Path) -> None:
+    """Each take has a browser of its own, whose microphone hears it."""
+    with demo_desk(tmp_path) as desk:
+        for take, before, after, said in CLIMB:
+            with front_door(desk, microphone=microphone_of(take, tmp_path)) as front:
+                page = front.page()
+                page.add_init_script(TOLD)
+                page.goto(SCALE)
+                if take == "first":
+                    page.get_by_role("button", name="No, all well").click()
+                tempo = page.locator("[data-tempo-now]")
+                assert tempo.inner_text() == before
+                play_until_judged(page, before)
+                assert said in page.locator(".verdict").inner_text()
+                assert tempo.inner_text() == after
+                expected = heard(undersong, tmp_path, take, int(before))
+                assert shown_marks(page) == [note["verdict"] for note in expected["notes"]]
+                # A computer that cannot keep up leaves the live word away, and judges all the same.
+                if page.locator("practice-desk").get_attribute("data-along") == "yes":
+                    told = set(page.evaluate("() => window.told"))
+                    assert told == set(range(len(timings(expected))))
+                page.goto("/log")
+                assert before in page.locator("main tbody tr").first.inner_text()
+                assert front.troubles == []
+        for (take, tempo_bpm, _, _), kept in zip(CLIMB, climbed(desk), strict=True):
+            assert in_place(dict(kept.hearing or {}), *onsets_by_the_ear(take, int(tempo_bpm)))
+            assert kept.audio is None

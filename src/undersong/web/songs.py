@@ -45,9 +45,12 @@ from undersong.web.sounds import SoundShelf, Wanted
 from undersong.web.tabs import tab_bars
 
 SHOWN = ("numbers", "letters", "both")
-SCREEN_MM = {"staff and tab": 200.0, "large staff and tab": 95.0}
+STAFF, LARGE = "staff and tab", "large staff and tab"
+SCREEN_MM = {STAFF: 200.0, LARGE: 95.0}
 """How long a line of staff and tab is before the screen scales it; the large one fits a phone, and
 is read from further off."""
+PHONE = "Mobi"
+"""What the browsers of phones have in their name for themselves."""
 DRAWINGS = ("tab", *SCREEN_MM)
 SLOWER = (100, 90, 80, 70, 60, 50)
 
@@ -99,6 +102,8 @@ def _line_view(request: Request, asked: Asked) -> dict[str, Any]:
     """The line: as tab or engraved, and each bar's number, idea and whether it was changed."""
     sheet, query = asked.sheet, request.query_params
     drawn = _chosen(query.get("drawn"), DRAWINGS, DRAWINGS[0])
+    if drawn == STAFF and PHONE in request.headers.get("user-agent", ""):
+        drawn = LARGE  # the other would be cut at the edge of the screen
     steps = steps_of(desk_of(request), player_of(request), asked.song.title)
     numbers = [bar.number for bar in sheet.part.bars]
     return {
