@@ -133,8 +133,8 @@ def _systems(part: Part, ground: str, drawn: str) -> tuple[Engraved, ...]:
     verovio.setDefaultResourcePath(str(files("verovio") / "data"))
     systems = engraved(musicxml_bytes(part), width_mm=SCREEN_MM[drawn], ground=ground_named(ground))
     return tuple(
-        Engraved(_for_screen(each.svg, f"system{place}"), each.in_words)
-        for place, each in enumerate(systems)
+        Engraved(_for_screen(each.svg, f"system{place}"), f"Line {place}: {each.in_words}")
+        for place, each in enumerate(systems, start=1)
     )
 
 
