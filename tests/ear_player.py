@@ -41,6 +41,7 @@ def plucked(
     late_ms: NDArray[np.float64] | float = 0.0,
     share: float = 0.9,
     noise: float = 1e-4,
+    cents: float = 0.0,
 ) -> Samples:
     """One pitch for each note of the part, None for a note left out, `share` of its length long."""
     rng = np.random.default_rng(1)
@@ -54,7 +55,7 @@ def plucked(
         at = round((start_s + late + part.tempo_map.seconds_at(note.at)) * RATE_HZ)
         n = round(share * part.tempo_map.seconds_at(note.length) * RATE_HZ)
         t = np.arange(n) / RATE_HZ
-        f0 = midi_to_hz(midi) * (1 + 0.0005 * rng.normal())
+        f0 = midi_to_hz(midi + cents / 100) * (1 + 0.0005 * rng.normal())
         tone = sum(
             np.exp(-t * (2 + k)) * np.sin(2 * np.pi * (k * f0 * t + rng.uniform())) / k
             for k in range(1, 12)

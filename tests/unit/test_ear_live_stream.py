@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.ndimage import maximum_filter1d
 from scipy.signal import firwin, sosfilt, upfirdn
 
 from undersong.ear import live_evidence, tuner
-from undersong.ear.attack import AHEAD, BANDS, FRAME
+from undersong.ear.attack import AHEAD, BANDS, FRAME, rises
 from undersong.ear.frames import RATE_HZ
 from undersong.ear.live_stream import DECIMATION, HALF_TAPS, HOP, Filters, Stream
 from undersong.ear.pitch import PITCH_RATE_HZ
@@ -43,10 +42,24 @@ def test_a_stream_remembers_what_was_played() -> None:
     np.testing.assert_allclose(stream.string.between(0, len(thinned)), thinned, atol=1e-6)
 
 
-def test_the_largest_to_come() -> None:
-    values = np.random.default_rng(4).normal(0, 1, (3, 230))
-    coming = maximum_filter1d(values, AHEAD, axis=1, origin=-(AHEAD // 2), mode="nearest")
-    np.testing.assert_array_equal(live_evidence._coming(values), coming)
+def test_bands_together_rise_as_each_band_alone() -> None:
+    stream = Stream(RATE_HZ)
+    for _ in range(stream.feed(NOISE)):
+        stream.step()
+    alone = {}
+    for band in BANDS:
+        energies = stream.energies[band.name].between(0, stream.n_frames)
+        stream.floors[band.name] = 3.0 * float(np.percentile(energies, 5)) + 1e-10
+        alone[band.name] = np.maximum(rises(energies, band), 0.0)
+    together = live_evidence.LiveEvidence(stream)._rises(stream.n_frames)
+    for band in BANDS:
+        known = live_evidence.SEEN - AHEAD - band.width  # what is to come is not known live
+        np.testing.assert_allclose(
+            together[band.name][:known],
+            alone[band.name][-live_evidence.SEEN :][:known],
+            atol=1e-5,
+        )
+        assert together[band.name][:known].max() > 0
 
 
 @pytest.mark.parametrize("f0_hz", [41.2, 61.7, 98.0])

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ear_player import RATE_HZ, SCALE, Samples, asked, part_of, plucked
-from undersong.ear import hear
+from undersong.ear import Verdict, hear
 from undersong.theory.part import Part
 
 PART = part_of(*SCALE, *SCALE[::-1])
@@ -123,3 +123,32 @@ def test_a_few_notes_of_ones_own_are_judged() -> None:
     hearing = hear([with_others(4)], RATE_HZ, PART)
     assert (hearing.clean, hearing.reason) == (False, None)
     assert 3 <= hearing.summary.extra <= 4
+
+
+def test_of_three_notes_one_may_be_missing() -> None:
+    part = part_of("G1", "C2", "D2", tempo_bpm=60)
+    midis = asked(part)
+    midis[1] = None
+    hearing = hear([plucked(part, midis)], RATE_HZ, part)
+    assert [note.verdict for note in hearing.notes] == [
+        Verdict.RIGHT,
+        Verdict.MISSED,
+        Verdict.RIGHT,
+    ]
+    assert hearing.clean is False
+
+
+@pytest.mark.parametrize("heard", [1, 2])
+def test_a_note_or_two_are_a_bass_but_no_pass(heard: int) -> None:
+    part = part_of(*SCALE, *SCALE[::-1])
+    hearing = hear([plucked(part, asked(part)[:heard] + [None] * (16 - heard))], RATE_HZ, part)
+    assert hearing.clean is None
+    assert hearing.reason is not None
+    assert hearing.reason.startswith("I heard only a note or two")
+
+
+def test_three_notes_of_many_are_judged() -> None:
+    part = part_of(*SCALE, *SCALE[::-1])
+    hearing = hear([plucked(part, asked(part)[:3] + [None] * 13)], RATE_HZ, part)
+    assert hearing.clean is False
+    assert hearing.stopped_at == 3

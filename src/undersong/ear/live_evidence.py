@@ -180,7 +180,8 @@ class LiveEvidence:
         after = (total.take(_UNTIL) - here) / _WIDTHS
         before = (here - total.take(_SINCE)) / _WIDTHS
         floors = np.array([[self._stream.floors[band.name]] for band in BANDS])
-        soft = _SHARES * _coming(after) + floors
+        coming = maximum_filter1d(after, AHEAD, axis=1, origin=-(AHEAD // 2))
+        soft = _SHARES * coming + floors
         rise = np.log((after + soft) / (before + soft))
         rise = np.maximum(rise, 0.0).astype(np.float32)
         return {band.name: row for band, row in zip(BANDS, rise, strict=True)}
@@ -400,17 +401,6 @@ class LiveEvidence:
         ]
         self.flagged_s = [at for at in self.flagged_s if at > oldest_s]
         self.renewed_s = [at for at in self.renewed_s if at > oldest_s]
-
-
-def _coming(values: Floats) -> Floats:
-    """The largest of each value and the `AHEAD` after it less one, along the last axis."""
-    most, n_seen = values, 1
-    while n_seen < AHEAD:
-        step = min(n_seen, AHEAD - n_seen)
-        longer = most.copy()
-        np.maximum(most[..., :-step], most[..., step:], out=longer[..., :-step])
-        most, n_seen = longer, n_seen + step
-    return most
 
 
 def _stage_at(age_s: float) -> int:

@@ -154,8 +154,11 @@ def nothing_fits(evidence: Evidence) -> str:
     """The sentence for a take in which no stroke of a part can be placed, or hardly one."""
     if is_above_a_bass(evidence):
         return NO_BASS
-    if not np.any(evidence.odds >= CLEAR_ODDS):
+    clear = np.count_nonzero(evidence.odds >= CLEAR_ODDS)
+    if clear == 0:
         return "I heard no bass in this recording."
+    if clear >= LEAST_MATCHED:
+        return ANOTHER_PIECE
     return "I heard only a note or two: too few to judge. Play more of it."
 
 
