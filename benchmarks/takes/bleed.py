@@ -15,20 +15,23 @@ from scipy.signal import butter, lfilter, sosfilt
 from takes.attack import RATE_HZ, Samples
 from takes.material import Rng
 from takes.recording import Recording, placed
-from takes.sources import FluidPreset, csound_bank, installed_file, varispeed
+from takes.sources import FluidPreset, installed_file, varispeed
 
 KICK, SNARE, HAT, WOOD_BLOCK, SIDE_STICK = 36, 38, 42, 76, 37
-CSOUND_KITS = 1000
+BANKS = {
+    "fluid": ("fluid-soundfont-gm", "/FluidR3_GM.sf2"),
+    "csound": ("csound-soundfont", "/sf2/sf_GMbank.sf2"),
+}
+"""Packages of drum kits, and the file in each."""
 FORMANTS_HZ = ((700, 1200), (300, 2300), (500, 900), (450, 1700))
 
 
 @cache
-def kit_sound(kit: int, piece: int, velocity: int) -> Samples:
-    """One stroke of a sampled drum kit: a program of FluidR3, from 1000 on one of Csound's bank."""
-    font = installed_file("fluid-soundfont-gm", "/FluidR3_GM.sf2")
-    if kit >= CSOUND_KITS:
-        font, kit = csound_bank(), kit - CSOUND_KITS
-    return FluidPreset(font, 128, kit).raw(piece, velocity)[: 2 * RATE_HZ]
+def kit_sound(kit: str, piece: int, velocity: int) -> Samples:
+    """One stroke of a sampled drum kit, by its bank and program (`fluid-24`)."""
+    bank, _, program = kit.partition("-")
+    preset = FluidPreset(installed_file(*BANKS[bank]), 128, int(program))
+    return preset.raw(piece, velocity)[: 2 * RATE_HZ]
 
 
 def at_level(samples: Samples, peak: float) -> Samples:
@@ -49,7 +52,7 @@ def click_sound(which: int, *, accented: bool) -> Samples:
         tick: Samples = sosfilt(butter(2, band, "bandpass", fs=RATE_HZ, output="sos"), noise)
         return tick
     piece = WOOD_BLOCK + (0 if accented else 1) if which == 2 else SIDE_STICK
-    return kit_sound(0, piece, 110 if accented else 90)
+    return kit_sound("fluid-0", piece, 110 if accented else 90)
 
 
 def with_click(recording: Recording, rng: Rng) -> Recording:

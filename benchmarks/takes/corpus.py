@@ -1,7 +1,8 @@
 """The splits: which kinds, sounds, tempos and mistakes, by seed.
 
-`tune` and `wider` are for building the ear, `report` for telling how good it is. They share no seed
-and no sound; `report` has a source that the others never hear.
+`tune` is for building the ear, `report` for telling how good it is, `wider` for asking how it fares
+with basses of another make. They share no seed and no sound; `report` has a source that the others
+never hear.
 """
 
 import re
@@ -30,11 +31,11 @@ SOUNDS = {
     "report": ("karoryfer-electric", "fluid-pick", "freepats-pick", "fluid-fretless", "fluid-pop"),
 }
 KITS = {
-    "tune": (0, 8, 16, 25),
-    "wider": (1000, 1008, 1016, 1025, 1032, 1040),
-    "report": (24, 32, 40, 48),
+    "tune": ("fluid-0", "fluid-8", "fluid-16", "fluid-25"),
+    "wider": tuple(f"csound-{program}" for program in (0, 8, 16, 25, 32, 40)),
+    "report": ("fluid-24", "fluid-32", "fluid-40", "fluid-48"),
 }
-"""Drum kits of each split, as General MIDI numbers its programs less one."""
+"""Drum kits of each split: a bank, and the program as General MIDI numbers it less one."""
 FIRST_SEED = {"tune": 1000, "wider": 5000, "report": 9100}
 # (sample rate in Hz, channels): mostly small files, some as an interface or a camera gives them
 FORMATS = ((22050, 1),) * 7 + ((24000, 1),) * 4 + ((44100, 1), (48000, 1), (22050, 2))
@@ -64,7 +65,7 @@ def render_part(
     sample_rate_hz: int = 22050,
     n_channels: int = 1,
     conditions: Sequence[str] = (),
-    kits: tuple[int, ...] = KITS["tune"],
+    kits: tuple[str, ...] = KITS["tune"],
 ) -> tuple[Samples, dict[str, Any]]:
     """Play and record any Part.
 
@@ -194,7 +195,7 @@ def lead_s(part: Part, tempo_bpm: float, conditions: Sequence[str], rng: Rng) ->
 
 
 def recorded(
-    samples: Samples, part: Part, tempo_bpm: float, start_s: float, kits: tuple[int, ...]
+    samples: Samples, part: Part, tempo_bpm: float, start_s: float, kits: tuple[str, ...]
 ) -> Recording:
     """Samples with the beats of the Part and of the bar before it."""
     beat_s = 60 / tempo_bpm

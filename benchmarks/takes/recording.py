@@ -14,13 +14,13 @@ class Recording:
 
     `beats_s` are the beats of the Part and of the bar before it (the count-in), in seconds of the
     file; the first of the Part itself is `beats_s[beats_a_bar]`. `facts` goes into the truth.
-    `kits` are the drum kits (General MIDI programs) that may be heard.
+    `kits` are the drum kits that may be heard (`bleed.kit_sound`).
     """
 
     samples: Samples
     beats_s: tuple[float, ...]
     beats_a_bar: int
-    kits: tuple[int, ...]
+    kits: tuple[str, ...]
     facts: dict[str, Any] = field(default_factory=dict)
 
     @property

@@ -22,8 +22,6 @@ import soundfile as sf
 from scipy.signal import lfilter
 
 from takes.attack import RATE_HZ, Samples, attack_sample, midi_to_hz, tuning_cents
-from takes.spelling import FIVE_STRING
-from undersong.sound.strings import Attack, BassSound, modes_of, ring
 
 LONGEST_NOTE_S = 9.0
 LEAD_S = 0.003
@@ -239,63 +237,13 @@ def patch(number_and_name: str, fade_db_s: float) -> Sampler:
     return Sampler(tuple(patch_zones(path)), fade_db_s)
 
 
-@dataclass(frozen=True, slots=True)
-class Modelled:
-    """A string worked out mode by mode, as the app's own bass is: pickup, hand and strings drawn.
-
-    The model is fitted to real basses (undersong.sound.strings); which one this is, the seed says.
-    """
-
-    sound: BassSound
-    losses: tuple[float, float]
-    noise: float
-
-    @classmethod
-    def drawn(cls, seed: int) -> "Modelled":
-        """An instrument and a hand that may exist."""
-        rng = np.random.default_rng([seed, 3])
-        hand = BassSound(
-            Attack.PICK if rng.uniform() < 0.4 else Attack.FINGER,
-            attack_mm=float(rng.uniform(60, 190)),
-            pickup_mm=float(rng.uniform(40, 130)),
-            tone_hz=float(np.exp(rng.uniform(np.log(700), np.log(6000)))),
-        )
-        losses = (float(np.exp(rng.uniform(0, 1.2))), float(rng.uniform(0, 12)))
-        return cls(hand, losses, float(10 ** (rng.uniform(-45, -18) / 20)))
-
-    def raw(self, midi: int, velocity: int) -> Samples:
-        """One note at 44.1 kHz, as long as `LONGEST_NOTE_S`."""
-        open_midi = max((each for each in FIVE_STRING if each <= midi), default=FIVE_STRING[0])
-        loss, khz = self.losses
-        modes = modes_of(
-            midi_to_hz(midi),
-            open_midi=open_midi,
-            sound=self.sound,
-            level_db=40 * float(np.log10(velocity / 127)),
-            damping=loss - 1,
-            damping_khz=khz,
-        )
-        samples = np.asarray(ring(modes, int(LONGEST_NOTE_S * RATE_HZ), RATE_HZ), np.float64)
-        rng = np.random.default_rng([midi, velocity])
-        touch = rng.normal(0, 1, len(samples)) * np.exp(
-            -np.arange(len(samples)) / (0.004 * RATE_HZ)
-        )
-        return samples + self.noise * velocity / 127 * one_pole(touch, 3000.0)
-
-
 def fluid(program: int) -> FluidPreset:
     """A bass of the Debian package fluid-soundfont-gm."""
     return FluidPreset(installed_file("fluid-soundfont-gm", "/FluidR3_GM.sf2"), 0, program)
 
 
-def csound_bank() -> Path:
-    """The General MIDI bank of the Debian package csound-soundfont."""
-    return installed_file("csound-soundfont", "/sf2/sf_GMbank.sf2")
-
-
 FLUID = "FluidR3 GM (Debian: fluid-soundfont-gm)"
 FREEPATS = "FreePats (Debian: freepats)"
-MODELLED = "undersong.sound.strings"
 KARORYFER = "Karoryfer bass (npm: tonejs-instrument-bass-electric)"
 PROGRAMS = {"finger": 33, "pick": 34, "fretless": 35, "slap": 36, "pop": 37}
 PATCHES = {"acoustic": "032_Acoustic_Bass", "finger": "033_Finger_Bass", "pick": "034_Pick_Bass"}
@@ -315,8 +263,10 @@ def sound(name: str, download_folder: Path) -> Sound:
         instrument = fluid(PROGRAMS[kind])
         source, preset = FLUID, f"program {PROGRAMS[kind]}, {kind} bass"
     elif maker == "modelled":
+        from takes.modelled import Modelled  # the one source that is no recording of a bass
+
         instrument = Modelled.drawn(int(kind))
-        source, preset = MODELLED, f"drawn with {kind}"
+        source, preset = "undersong.sound.strings", f"drawn with {kind}"
     elif maker == "freepats":
         path = installed_file("freepats", f"/{PATCHES[kind]}.pat")
         instrument = Sampler(tuple(patch_zones(path)), PATCH_FADE_DB_S)
