@@ -1,9 +1,11 @@
 from __future__ import annotations
 
+import warnings
+
 import numpy as np
 import pytest
 
-from undersong.ear.frames import RATE_HZ, Resampler, listen
+from undersong.ear.frames import RATE_HZ, Resampler, checked, listen
 from undersong.errors import AudioError
 
 
@@ -38,6 +40,16 @@ def test_no_numbers_are_heard_as_silence_and_counted() -> None:
     take = listen([samples], 8000)
     assert take.bad_samples == 21
     assert np.isfinite(take.samples).all()
+
+
+def test_a_sample_beyond_all_measure_is_taken_without_a_word() -> None:
+    block = np.full(500, 0.1, np.float32)
+    block[3] = 1e30
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        samples, n_bad = checked(block)
+    assert n_bad == 0
+    assert samples[3] == np.float32(1e30)
 
 
 def test_a_flat_top_counts_as_clipped_and_a_round_one_does_not() -> None:
