@@ -3,7 +3,7 @@
  * The click on its own: laid on the audio clock some seconds ahead, so that a busy page cannot
  * make it late; the timer only tops it up.
  */
-import { clickSound, context, pedal, say } from "./common.js";
+import { clickSound, context, pedal, say, soundSoon } from "./common.js";
 
 const AHEAD_S = 2.5;
 const TOP_UP_MS = 400;
@@ -23,6 +23,7 @@ class ClickDesk extends HTMLElement {
   /** @type {Record<string, AudioBuffer>} */ #sounds = {};
 
   connectedCallback() {
+    soundSoon();
     this.addEventListener("click", (event) => {
       const button = /** @type {HTMLElement} */ (event.target).closest("[data-do]");
       if (button instanceof HTMLElement) this.#do(button.dataset.do ?? "");
@@ -71,10 +72,10 @@ class ClickDesk extends HTMLElement {
 
   async #start() {
     const ctx = context();
+    await ctx.resume();
     const kinds = ["accent", "beat", "subdivision"];
     const sounds = await Promise.all(kinds.map(clickSound));
     kinds.forEach((kind, place) => (this.#sounds[kind] = sounds[place]));
-    await ctx.resume();
     this.#gain = ctx.createGain();
     this.#gain.gain.setValueAtTime(0.15, ctx.currentTime); // never at full level from the start
     this.#gain.gain.linearRampToValueAtTime(0.8, ctx.currentTime + 2);

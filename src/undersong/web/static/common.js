@@ -4,10 +4,18 @@
 /** @type {AudioContext | null} */
 let shared = null;
 
-/** The one audio context; made at the first touch, as browsers ask. */
+/** The one audio context. It sounds from the first touch on: `resume` it there, before any wait. */
 export function context() {
   shared ??= new AudioContext({ latencyHint: "balanced" });
   return shared;
+}
+
+/**
+ * Make the audio context as soon as the page stands. A browser can hold a page for a tenth of a
+ * second until its sound is there: not while somebody waits for the count-in.
+ */
+export function soundSoon() {
+  requestAnimationFrame(() => setTimeout(context));
 }
 
 /** Whether the player asked for less motion. */

@@ -1,6 +1,6 @@
 // @ts-check
 /** The neck: tap a note to hear it; arrow keys go from note to note. */
-import { context } from "./common.js";
+import { context, soundSoon } from "./common.js";
 
 /** @type {Map<string, Promise<AudioBuffer>>} */
 const sounds = new Map();
@@ -21,6 +21,7 @@ class NeckBoard extends HTMLElement {
   /** @type {AudioBufferSourceNode | null} */ #ringing = null;
 
   connectedCallback() {
+    soundSoon();
     // On a phone the neck is wider than the screen: begin where the chosen shape lies.
     const bracket = this.querySelector(".bracket")?.getBoundingClientRect();
     const here = this.getBoundingClientRect();

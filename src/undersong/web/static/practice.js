@@ -8,7 +8,7 @@
  */
 import { Asks } from "./asks.js";
 import { Capture, roundTrip } from "./capture.js";
-import { clickSound, context, fetchJson, paragraphs, pedal, say, watchLevel } from "./common.js";
+import { clickSound, context, fetchJson, paragraphs, pedal, say, soundSoon, watchLevel } from "./common.js";
 import { judged } from "./elsewhere.js";
 import { LiveMarks } from "./live.js";
 import { PlaceMarker } from "./marker.js";
@@ -47,6 +47,7 @@ class PracticeDesk extends HTMLElement {
   #isBehind = document.hidden;
 
   connectedCallback() {
+    soundSoon();
     this.#tempo = Number(this.dataset.tempo);
     this.addEventListener("click", (event) => {
       const button = /** @type {HTMLElement} */ (event.target).closest("[data-do]");
@@ -149,12 +150,12 @@ class PracticeDesk extends HTMLElement {
     this.#isShared = false;
     this.#tabs.postMessage("I begin");
     const ctx = context();
+    await ctx.resume();
     const [sheet, ...clicks] = await Promise.all([
       this.#makeReady(),
       ...["accent", "beat", "subdivision"].map(clickSound),
       this.#capture.open(),
     ]);
-    await ctx.resume();
     if (turn !== this.#turn) return;
     const [accent, beat, subdivision] = clicks;
     this.#began = ctx.currentTime + LEAD_S;
@@ -354,6 +355,7 @@ class PracticeDesk extends HTMLElement {
   async #model() {
     this.#become("model");
     const turn = (this.#turn += 1);
+    await context().resume();
     say(this, "Making the sound.");
     const sheet = await this.#makeReady();
     const query = this.#asked();

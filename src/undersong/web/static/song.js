@@ -5,7 +5,7 @@
  *
  * @typedef {{ start_s: number, end_s: number, bars: { name: string, s: number }[] }} Times
  */
-import { calm, fetchJson, say, context } from "./common.js";
+import { calm, context, fetchJson, say, soundSoon } from "./common.js";
 
 class SongPlayer extends HTMLElement {
   /** @type {AudioBufferSourceNode | null} */ #source = null;
@@ -21,6 +21,7 @@ class SongPlayer extends HTMLElement {
   #asked = 0; // counts the askings: a sound that comes after another asking is too late
 
   connectedCallback() {
+    soundSoon();
     this.addEventListener("click", (event) => this.#clicked(event));
     this.addEventListener("change", () => this.#again());
     document.getElementById("chart")?.addEventListener("click", (event) => this.#tapped(event));
@@ -87,6 +88,7 @@ class SongPlayer extends HTMLElement {
     this.classList.add("sounding");
     button.textContent = "Stop";
     try {
+      await ctx.resume();
       const query = this.#query();
       if (this.#soundOf !== query) {
         say(this, "Making the sound; a long song takes some seconds.");
@@ -99,7 +101,6 @@ class SongPlayer extends HTMLElement {
         this.#soundOf = query;
       }
       if (asked !== this.#asked || !this.#isOn) return;
-      await ctx.resume();
       this.#start(ctx);
       say(this, "");
     } catch (error) {
