@@ -88,9 +88,8 @@ def week(songs: tuple[Song, ...]) -> tuple[PlanDay, ...]:
     )
 
 
-@cache
-def demo_pack(place: int, sheet: str = "a4", look: str = "print") -> bytes:
-    """The pack of one of the demo's players."""
+def made_demo_pack(place: int, sheet: str, look: str) -> bytes:
+    """The pack of one of the demo's players, made anew."""
     setlist, songs = demo_set(), demo_songs()
     player = setlist.players[place]
     instrument = instrument_of(player)
@@ -112,14 +111,26 @@ def demo_pack(place: int, sheet: str = "a4", look: str = "print") -> bytes:
     )
 
 
+_demo_pack = cache(made_demo_pack)
+
+
+def demo_pack(place: int, sheet: str = "a4", look: str = "print") -> bytes:
+    """The same, made once."""
+    return _demo_pack(place, sheet, look)
+
+
 def odd_song(name: str) -> Song:
     """One of the odd charts."""
     return parse_song(ODD_CHARTS[name])
 
 
-@cache
 def odd_pack(name: str, sheet: str = "a4", look: str = "print") -> bytes:
-    """A pack of one odd song, for a five-string at level 3."""
+    """A pack of one odd song, for a five-string at level 3, made once."""
+    return _odd_pack(name, sheet, look)
+
+
+@cache
+def _odd_pack(name: str, sheet: str, look: str) -> bytes:
     instrument = Instrument(parse_tuning("five"), left_handed=name == "twelve")
     songs = (odd_song(name),)
     return pack_pdf(

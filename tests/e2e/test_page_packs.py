@@ -23,6 +23,7 @@ from page_songs import (
     demo_pack,
     demo_set,
     demo_songs,
+    made_demo_pack,
     odd_pack,
     odd_song,
     packed,
@@ -143,7 +144,7 @@ def test_a_song_of_120_bars_is_all_there() -> None:
 
 
 def test_the_same_pack_has_the_same_bytes() -> None:
-    again = demo_pack.__wrapped__(0, "a4", "print")
+    again = made_demo_pack(0, "a4", "print")
     assert again == demo_pack(0)
 
 
@@ -259,10 +260,9 @@ def test_the_check_sees_loose_fonts_and_missing_tags() -> None:
 
 
 def test_the_boxes_to_tick_are_seen_on_black() -> None:
-    pdf = io.BytesIO(demo_pack(2, look="black"))
-    pages = (page.extract_text() for page in pypdf.PdfReader(pdf).pages)
-    place, text = next((place, text) for place, text in enumerate(pages) if "This week" in text)
-    with pdfplumber.open(pdf) as document:
-        boxes = [each for each in document.pages[place].rects if each["stroke"]]
-    assert len(boxes) == len(re.findall(r"\d min\b", text))
+    pdf = demo_pack(2, look="black")
+    week = next(leaf for leaf in leaves(pdf) if "This week" in leaf.text)
+    with pdfplumber.open(io.BytesIO(pdf)) as document:
+        boxes = [each for each in document.pages[week.number - 1].rects if each["stroke"]]
+    assert len(boxes) == len(re.findall(r"\d min\b", week.text))
     assert all(max(box["stroking_color"]) > 0.5 for box in boxes)
