@@ -46,7 +46,6 @@ PAGES = (
     "/takes/2",
     "/log",
     "/ready",
-    "/standing",
     "/climb?item=1",
     "/click",
 )
@@ -124,6 +123,24 @@ def test_nothing_is_asked_of_other_hosts(front: Front) -> None:
         page.goto(path)
     assert asked
     assert all(url.startswith((front.address, "data:", "blob:")) for url in asked)
+
+
+COUNTED = """
+  window.contexts = 0;
+  const Plain = AudioContext;
+  window.AudioContext = class extends Plain {
+    constructor(options) { super(options); window.contexts += 1; }
+  };
+"""
+
+
+@pytest.mark.parametrize("path", ["/practice/at?drill=scale&key=G", SONG, "/neck?key=Eb", "/click"])
+def test_the_sound_is_there_before_the_first_touch(front: Front, path: str) -> None:
+    page = front.page()
+    page.add_init_script(COUNTED)
+    page.goto(path)
+    page.wait_for_function("() => window.contexts === 1")
+    assert front.troubles == []
 
 
 def test_a_song_plays_with_the_marker_and_loops(front: Front) -> None:
