@@ -92,6 +92,39 @@ def test_migrations_lead_to_the_tables_of_the_schema(version: int) -> None:
     assert foreign[0]["options"] == {"ondelete": "CASCADE"}
 
 
+def test_a_new_log_is_laid_out_as_the_steps_would_have_made_it() -> None:
+    """Every column, constraint, collation, default and index, whatever order they are written in"""
+
+    def laid_out(versions: range) -> tuple[set[tuple[str, tuple[str, ...]]], list[object]]:
+        engine = sa.create_engine("sqlite://", poolclass=sa.StaticPool)
+        with engine.connect() as connection:
+            for version in versions:
+                migrate(connection, to_version=version)
+            migrate(connection)
+            said = connection.exec_driver_sql("SELECT name, sql FROM sqlite_master").all()
+            marks = [
+                connection.exec_driver_sql(f"PRAGMA {name}").scalar_one()
+                for name in ("user_version", "application_id")
+            ]
+        engine.dispose()
+        return {(name, _definitions(sql or "")) for name, sql in said}, marks
+
+    assert laid_out(range(0)) == laid_out(range(VERSION))
+
+
+def _definitions(sql: str) -> tuple[str, ...]:
+    """What stands between the brackets of a CREATE, sorted; commas within brackets part nothing"""
+    depth, parts = 0, [""]
+    for char in sql.replace('"', ""):
+        depth += {"(": 1, ")": -1}.get(char, 0)
+        if char == "," and depth == 1:
+            parts.append("")
+        else:
+            parts[-1] += char
+    words = [" ".join(part.strip("() \n").split()) for part in parts]
+    return tuple(sorted(each.replace("DEFAULT '0' NOT NULL", "NOT NULL DEFAULT '0'") for each in words))
+
+
 def test_steps_are_counted_in_the_file() -> None:
     engine = sa.create_engine("sqlite://", poolclass=sa.StaticPool)
     with engine.connect() as connection:

@@ -202,6 +202,10 @@ class Song:
     def __post_init__(self) -> None:
         checked_tempo(self.tempo_bpm)
 
+    def __hash__(self) -> int:
+        # What is kept for a song is asked for often; to go through every bar each time is slow.
+        return hash((self.title, self.key, self.tempo_bpm))
+
     @property
     def number_key(self) -> Key:
         """The key whose tonic is 1 on this chart, before any key change."""

@@ -2,7 +2,8 @@
 
 A file says in its pragma `user_version` how many steps it has taken; the record is part of the
 step's own transaction, so a step is done and recorded or neither. A step that has been released
-is never edited: the next change is the next step.
+is never edited: the next change is the next step. A new file takes no steps: it is laid out as
+`schema` has it, where the steps lead.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 
 from undersong.errors import LogError
-from undersong.log.schema import APPLICATION_ID, Moment
+from undersong.log.schema import APPLICATION_ID, Moment, metadata
 
 if TYPE_CHECKING:
     from alembic.operations import Operations
@@ -191,7 +192,7 @@ def version_of(connection: sa.Connection) -> int:
 
 
 def migrate(connection: sa.Connection, *, to_version: int = VERSION) -> None:
-    """Take the steps that a file has not taken yet.
+    """Lay a new file out; in an older one take the steps it has not taken yet.
 
     Parameters
     ----------
@@ -199,7 +200,7 @@ def migrate(connection: sa.Connection, *, to_version: int = VERSION) -> None:
         Not in a transaction; its transactions must begin as writes (BEGIN IMMEDIATE), so that of
         two programs opening an old file one migrates and the other finds it done.
     to_version
-        Where to stop; files as older programs left them are made so in tests.
+        Where to stop; files as older programs left them are made so in tests, step by step.
     """
     # With foreign keys on, rebuilding a table would delete the rows that refer to it. The pragma
     # has no effect inside a transaction, so it stands around all of them, on the bare connection.
@@ -218,6 +219,9 @@ def _takes_a_step(connection: sa.Connection, to_version: int) -> bool:
         version = version_of(connection)
         if version >= to_version:
             return False
+        if version == 0 and to_version == VERSION:
+            _lay_out(connection)
+            return False
         # Loaded here: most times a log is opened there is nothing to do, and somebody waits.
         from alembic.migration import MigrationContext
         from alembic.operations import Operations
@@ -228,3 +232,9 @@ def _takes_a_step(connection: sa.Connection, to_version: int) -> bool:
             raise LogError(f"Rows of the practice log refer to rows that are gone: {broken[0]}.")
         connection.exec_driver_sql(f"PRAGMA user_version = {version + 1}")
     return True
+
+
+def _lay_out(connection: sa.Connection) -> None:
+    metadata.create_all(connection)
+    connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
+    connection.exec_driver_sql(f"PRAGMA user_version = {VERSION}")

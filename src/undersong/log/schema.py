@@ -110,7 +110,7 @@ takes = Table(
     Column("hearing", JSON(none_as_null=True)),
     Column("tolerance_ms", Float),
     Column("length_s", Float, nullable=False),
-    Column("whole", Boolean, nullable=False),
+    Column("whole", Boolean, nullable=False, server_default="0"),
     Column("roots_right", Float),
     Column("in_time", Boolean),
     Column("audio", String(400)),
