@@ -122,7 +122,9 @@ def _definitions(sql: str) -> tuple[str, ...]:
         else:
             parts[-1] += char
     words = [" ".join(part.strip("() \n").split()) for part in parts]
-    return tuple(sorted(each.replace("DEFAULT '0' NOT NULL", "NOT NULL DEFAULT '0'") for each in words))
+    return tuple(
+        sorted(each.replace("DEFAULT '0' NOT NULL", "NOT NULL DEFAULT '0'") for each in words)
+    )
 
 
 def test_steps_are_counted_in_the_file() -> None:

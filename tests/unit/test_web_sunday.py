@@ -163,6 +163,20 @@ def test_a_chart_with_mistakes_names_every_place(app: tuple[TestClient, Desk]) -
     assert titles(desk) == before
 
 
+def test_a_song_that_never_ends_is_said_instead_of_half_a_page(
+    app: tuple[TestClient, Desk],
+) -> None:
+    client, desk = app
+    title = titles(desk)[0]
+    endless = f"title: {title}\nkey: G\nmeter: 4/4\norder: Verse x64 Verse x64 Verse x64\n\n"
+    chart = endless + "Verse x64\n| 1 | 4 |\n"
+    desk.book.keep_chart(title, chart, at=desk.clock())
+    answer = client.get("/")
+    assert answer.status_code == 400
+    assert f"{title} unrolls to more than" in answer.text
+    assert answer.text.rstrip().endswith("</html>")
+
+
 def test_there_is_no_page_of_that_name(app: tuple[TestClient, Desk]) -> None:
     client, _ = app
     assert client.get("/nothing").status_code == 404

@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 import re
+from collections.abc import AsyncIterator
+from contextlib import suppress
 from functools import lru_cache
+from importlib.resources import files
 from math import isfinite
+from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import quote, unquote
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment, FileSystemBytecodeCache, PackageLoader, StrictUndefined
+from jinja2.bccache import Bucket
 from markupsafe import Markup
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.requests import HTTPConnection, Request
-from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.responses import HTMLResponse, RedirectResponse, Response, StreamingResponse
 
 from undersong.errors import UndersongError
 from undersong.theory.key import MAJOR_KEYS, MINOR_KEYS, Key, Mode
@@ -50,11 +56,27 @@ def _above(path: str) -> str:
     return "" if is_place else _ROOMS.get(path.split("/")[1], "/")
 
 
+class _Compiled(FileSystemBytecodeCache):
+    """Templates kept as Python code beside them, where that may be written."""
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        with suppress(OSError):
+            super().dump_bytecode(bucket)
+
+
+def _compiled() -> _Compiled | None:
+    folder = Path(str(files("undersong.web"))) / "templates" / "__pycache__"
+    with suppress(OSError):
+        folder.mkdir(exist_ok=True)
+    return _Compiled(str(folder)) if folder.is_dir() else None
+
+
 @lru_cache(maxsize=1)
 def environment() -> Environment:
     """The templates: everything escaped, and no name that is not there."""
     made = Environment(
         loader=PackageLoader("undersong.web"),
+        bytecode_cache=_compiled(),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
@@ -163,24 +185,38 @@ _SOON = ", ".join(
 
 def page(request: Request, name: str, *, status: int = 200, **values: object) -> HTMLResponse:
     """One whole page."""
-    desk = desk_of(request)
-    template = environment().get_template(name)
-    text = template.render(
-        values
-        | {
-            "ground": ground_of(request),
-            "grounds": GROUNDS,
-            "places": PLACES,
-            "path": request.url.path,
-            "above": _above(request.url.path),
-            "here": request.url.path + (f"?{request.url.query}" if request.url.query else ""),
-            "player": player_of(request),
-            "players": desk.book.players() if leads(request) else (),
-            "leads": leads(request),
-            "guest": guest_of(request),
-        }
-    )
+    text = environment().get_template(name).render(values | _everywhere(request))
     return HTMLResponse(text, status, {"Link": _SOON})
+
+
+def page_in_two(request: Request, name: str, **values: object) -> StreamingResponse:
+    """One whole page; the browser gets ready by its head while the rest is being worked out."""
+    pieces = environment().get_template(name).generate(values | _everywhere(request))
+
+    async def sent() -> AsyncIterator[str]:
+        head = [next(pieces)]
+        while "<main" not in head[-1]:
+            head.append(next(pieces))
+        yield "".join(head)
+        yield await run_in_threadpool("".join, pieces)
+
+    return StreamingResponse(sent(), 200, {"Link": _SOON}, "text/html")
+
+
+def _everywhere(request: Request) -> dict[str, object]:
+    """What the frame of every page shows."""
+    return {
+        "ground": ground_of(request),
+        "grounds": GROUNDS,
+        "places": PLACES,
+        "path": request.url.path,
+        "above": _above(request.url.path),
+        "here": request.url.path + (f"?{request.url.query}" if request.url.query else ""),
+        "player": player_of(request),
+        "players": desk_of(request).book.players() if leads(request) else (),
+        "leads": leads(request),
+        "guest": guest_of(request),
+    }
 
 
 def door_page(

@@ -15,7 +15,7 @@ from starlette.routing import Route
 from undersong.chart.counts import set_counts
 from undersong.chart.lownotes import LowNotes, low_note_table, low_notes
 from undersong.chart.ranges import KeyFit, keys_for_singer
-from undersong.chart.roadmap import duration_s, total_bars
+from undersong.chart.roadmap import duration_s, total_bars, unrolled
 from undersong.chart.setlist import SetSong
 from undersong.chart.song import Song
 from undersong.chart.transitions import transitions
@@ -23,8 +23,8 @@ from undersong.chart.words import count_words, hard_words, low_words, singer_wor
 from undersong.errors import ChartErrors, LogError, UndersongError
 from undersong.theory.key import Key, parse_key
 from undersong.theory.pitch import parse_pitch
-from undersong.web.desk import Desk, sentences
-from undersong.web.pages import back_to, desk_of, field, keys_of, number, page
+from undersong.web.desk import Desk, Sunday, sentences
+from undersong.web.pages import back_to, desk_of, field, keys_of, number, page, page_in_two
 
 HARDEST_SHOWN = 6
 VOICES = "voices"
@@ -70,21 +70,22 @@ def show_sunday(request: Request) -> Response:
         sunday = desk.sunday()
     except (ChartErrors, LogError) as error:
         return page(request, "trouble.html", errors=sentences(error), status=_BAD)
-    lines = [
-        _line(entry, song) for entry, song in zip(sunday.setlist.songs, sunday.songs, strict=True)
-    ]
-    listed = {line.title for line in lines}
+    for song in sunday.songs:
+        unrolled(song)  # one that never ends is told before half a page is on its way
+    listed = {entry.file for entry in sunday.setlist.songs}
     others = [each.title for each in desk.book.charts() if each.title not in listed]
-    return page(
-        request, "sunday.html", sunday=sunday, lines=lines, others=others, **_over(sunday.songs)
+    return page_in_two(
+        request, "sunday.html", sunday=sunday, others=others, look_over=lambda: _over(sunday)
     )
 
 
-def _over(songs: tuple[Song, ...]) -> dict[str, Any]:
-    """How the songs follow one another, and what the set is made of."""
+def _over(sunday: Sunday) -> dict[str, Any]:
+    """Each song, how they follow one another, and what the set is made of."""
+    songs = sunday.songs
     counts = set_counts(songs)
     pairs = zip(songs, songs[1:], transitions(songs), strict=False)
     return {
+        "lines": [_line(*each) for each in zip(sunday.setlist.songs, songs, strict=True)],
         "joins": [(one.title, other.title, transition_words(step)) for one, other, step in pairs],
         "counts": count_words(counts),
         "hard": [hard_words(bar) for bar in counts.hard[:HARDEST_SHOWN]],
