@@ -179,6 +179,44 @@ def test_unseen_the_same_hole_would_move_them() -> None:
     assert max(abs(a - b) for a, b in zip(whole, moved, strict=True)) > 2 * SAME_TIME_MS
 
 
+STOOD = round(0.01 * RATE_HZ)  # as long as a busy browser's click was seen to stand still
+MID_NOTE_S = (4.4, 7.8, 11.2)  # between the beginnings of notes
+
+
+def test_a_click_that_stumbles_is_followed(app: tuple[TestClient, Desk]) -> None:
+    client, desk = app
+    samples = take("first")
+    places = [BLOCK * round(at_s * RATE_HZ / BLOCK) for at_s in MID_NOTE_S]
+    pieces, slipped, done = [], {}, 0
+    for number, at in enumerate(places):
+        # The microphone goes on for as long as the click stands still.
+        pieces += [samples[done:at], samples[at - STOOD : at]]
+        slipped[at + number * STOOD] = -STOOD / RATE_HZ
+        done = at
+    answer = stream(client, np.concatenate([*pieces, samples[done:]]), slipped=slipped)
+    [kept] = desk.book.takes_of(None)
+    saved: dict[str, Any] = dict(kept.hearing or {})
+    part = make_drill("scale", parse_key("G"), tempo_bpm=70).part
+    whole: dict[str, Any] = hearing_json(hear([samples], RATE_HZ, part))
+    late = {note["index"]: note["timing_ms"] for note in whole["notes"]}
+    told = {note["index"]: note["timing_ms"] for note in saved["notes"]}
+    assert len(told) == len(part.notes)
+    assert told == pytest.approx(late, abs=SAME_TIME_MS)
+    assert kept.outcome is Outcome.CLEAN
+    assert "The click stumbled by 30 ms in all." in answer["html"]
+    assert saved["stumbled_ms"] == pytest.approx(30, abs=0.5)
+    assert "The click stumbled by 30 ms in all." in client.get(f"/takes/{kept.id}").text
+
+
+def test_a_click_that_stumbles_again_and_again_is_not_judged(
+    app: tuple[TestClient, Desk],
+) -> None:
+    client, _ = app
+    slipped = {at_s * RATE_HZ: -0.02 for at_s in (3, 5, 7, 9)}
+    answer = stream(client, take("first"), slipped=slipped)
+    assert "he click stumbled by 80 ms: the computer could not keep up." in answer["html"]
+
+
 def test_too_large_a_hole_and_a_stumbling_click_are_not_judged(
     app: tuple[TestClient, Desk],
 ) -> None:

@@ -45,6 +45,7 @@ from undersong.ear.refusal import (
 from undersong.ear.slid import with_arrivals
 from undersong.ear.summary import summed_up
 from undersong.ear.tolerance import window_ms
+from undersong.ear.turn import SURE, told, turned, wrong_turn
 from undersong.ear.unclick import Click, without_click
 from undersong.ear.verdict import judged, sounding
 from undersong.errors import PracticeError
@@ -208,6 +209,12 @@ def heard_against(
     if found is None:
         return _refused(nothing_fits(evidence), part, window, start_s)
     grid, match = found
+    turn = wrong_turn(part, asked, heard, grid, match)
+    written, end_s = (asked, index), part.tempo_map.seconds_at(part.strokes[-1].end)
+    if turn is not None:
+        asked, index = turned(turn, part, *written)
+        end_s += turn.shift_s
+        grid, match = best_alignment(asked, heard, start_s) or found
     evidence, match = with_arrivals(
         evidence, match, asked, grid.at(asked.grid_s), _slid(part, index)
     )
@@ -215,9 +222,11 @@ def heard_against(
         part, asked, _matched_s(evidence.onset_s, match), grid, window, start_s, click
     )
     expected_s = grid.at(asked.grid_s)
-    end_s = grid.start_s + grid.ratio * part.tempo_map.seconds_at(part.strokes[-1].end)
+    end_s = grid.start_s + grid.ratio * end_s
     heard_notes = sounding(evidence, match, asked)
     notes = judged(asked, index, evidence, heard_notes, expected_s, end_s, window)
+    if turn is not None:
+        notes = told(turn, notes, part, *written)
     notes = with_lengths(notes, part, evidence.string, grid.ratio)
     stopped = stopped_before(notes)
     reason = unlike(part, take, evidence, notes, stopped)
@@ -234,6 +243,8 @@ def heard_against(
     clean, why, belief = (
         passed(part, notes, window, stopped) if reason is None else (None, reason, 1.0)
     )
+    if turn is not None and reason is None:
+        clean, why, belief = False, turn.words(part), max(belief, SURE)
     return Hearing(
         clean=clean,
         reason=why,

@@ -4,7 +4,9 @@ Every block says which frame it begins with, by the browser's own count of what 
 that frame was captured, on the clock the click is laid on. Where nothing was lost the two run side
 by side. Where the clock runs on and the count does not, sound was lost: a hole of that length is
 filled with silence, so that all later notes keep their times (the ear treats a hole as a place
-where it cannot tell). Where the count runs on and the clock does not, the click itself stumbled.
+where it cannot tell). Where the count runs on and the clock does not, the click itself stumbled:
+whoever plays goes on with it, a little later, so what came in while it stood still is taken out,
+and a short hole left in its place.
 
 Conventions
 -----------
@@ -32,6 +34,9 @@ LONGEST_S = 20 * 60.0
 LEAST_HOLE_S = 0.004  # below it jitter and loss cannot be told apart
 LEAST_SAID_MS = 5.0  # less than this lost changes no verdict
 MOST_LOST_MS = 70.0  # more than this, and too much of the pass is guesswork
+# Nobody follows a larger jump of the click at once, and the narrowest window is not much wider.
+MOST_STUMBLE_MS = 25.0
+MARK_S = 0.008  # of silence where sound is taken out: the ear knows it for a hole
 _BUSY = "the computer could not keep up. Close what else is running, and play it again."
 AROUND_S, MOST_AROUND = 0.45, 41
 MOST_HOLES = 50  # so many are far more than `MOST_LOST_MS`
@@ -52,8 +57,8 @@ class Arrived:
         Sound that is missing, and stands as silence of the right length.
     broken_ms
         Silence that stands where sound must have been: how much was lost there is not known.
-    stumbled_ms
-        By how much the click's own clock fell behind while the take went on.
+    stumbled_ms, worst_stumble_ms
+        By how much the click's own clock stood still while the take went on, in all and at once.
     """
 
     samples: Samples
@@ -61,6 +66,7 @@ class Arrived:
     lost_ms: float = 0.0
     broken_ms: float = 0.0
     stumbled_ms: float = 0.0
+    worst_stumble_ms: float = 0.0
 
     @property
     def refusal(self) -> str:
@@ -68,7 +74,7 @@ class Arrived:
         lost_ms = max(self.lost_ms if self.lost_ms > MOST_LOST_MS else 0.0, self.broken_ms)
         if lost_ms > LEAST_SAID_MS:
             return f"{lost_ms:.0f} ms of sound were lost: {_BUSY}"
-        if self.stumbled_ms > LEAST_SAID_MS:
+        if self.worst_stumble_ms > MOST_STUMBLE_MS or self.stumbled_ms > MOST_LOST_MS:
             return f"The click stumbled by {self.stumbled_ms:.0f} ms: {_BUSY}"
         return ""
 
@@ -128,25 +134,34 @@ class Incoming:
         """The take put together."""
         rate = self.sample_rate_hz
         pieces: list[Samples] = []
-        lost = 0
-        stumbled_s = 0.0
+        lost = length = 0
+        stumbles: list[tuple[int, int]] = []
         due = self.frames[0] if self.frames else 0
         holes = {hole.block: hole.length_s for hole in holes_in(self._apart_s(), self._around)}
         for place, (frame, samples) in enumerate(zip(self.frames, self.blocks, strict=True)):
             # Frames that never came are counted by the clock too: the two are not added.
-            length_s = holes.get(place, 0.0)
-            missing = frame - due + max(0, round(length_s * rate))
-            stumbled_s += max(0.0, -length_s)
+            hole = round(holes.get(place, 0.0) * rate)
+            missing = frame - due + max(0, hole)
             if missing > 0:
                 pieces.append(np.zeros(missing, np.float32))
                 lost += missing
+            if hole < 0:
+                stumbles.append((length + max(0, missing), -hole))
             pieces.append(samples)
+            length += max(0, missing) + len(samples)
             due = frame + len(samples)
         samples = np.concatenate([np.zeros(0, np.float32), *pieces])
         if len(samples) > LONGEST_S * rate:
             raise UndersongError("This take is too long: twenty minutes is the most.")
-        broken = broken_ms(samples, rate) if not lost else 0.0
-        return Arrived(samples, self.zero_s(), 1000 * lost / rate, broken, 1000 * stumbled_s)
+        stood_ms = [1000 * frames / rate for _, frames in stumbles]
+        return Arrived(
+            samples=_without(samples, stumbles, round(MARK_S * rate)),
+            zero_s=self.zero_s(),
+            lost_ms=1000 * lost / rate,
+            broken_ms=broken_ms(samples, rate) if not lost else 0.0,
+            stumbled_ms=sum(stood_ms),
+            worst_stumble_ms=max(stood_ms, default=0.0),
+        )
 
     def _apart_s(self) -> NDArray[np.float64]:
         """By how much the clock is ahead of the count, block by block."""
@@ -156,6 +171,15 @@ class Incoming:
     def _around(self) -> int:
         usual = max(len(block) for block in self.blocks) if self.blocks else 1
         return int(np.clip(round(AROUND_S * self.sample_rate_hz / usual), 3, MOST_AROUND))
+
+
+def _without(samples: Samples, stumbles: Sequence[tuple[int, int]], mark: int) -> Samples:
+    """Samples without what came in while the click stood still (where, and how many frames)."""
+    pieces, done = [], 0
+    for at, frames in stumbles:
+        pieces += [samples[done : max(done, at)], np.zeros(mark, np.float32)]
+        done = max(done, at) + frames + mark
+    return np.concatenate([*pieces, samples[done:]]) if stumbles else samples
 
 
 def read_block(message: bytes) -> tuple[int, float, Samples]:

@@ -210,6 +210,7 @@ def _judged(socket: WebSocket, begin: dict[str, object], incoming: Incoming) -> 
         tempo_bpm=checked_tempo(begin.get("tempo")),
         start_s=None if start_time is None else start_time - arrived.zero_s,
         lost_ms=arrived.lost_ms,
+        stumbled_ms=arrived.stumbled_ms,
         refusal=arrived.refusal,
     )
     keep = keep_session if begin.get("session") is True else judge

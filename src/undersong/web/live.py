@@ -180,6 +180,8 @@ class Alongside:
         gap = round((time_s - self._zero_s - self._fed_s) * self._rate)
         if gap > LEAST_GAP_S * self._rate:
             samples = _after_silence(samples, min(gap, self._rate))
+        elif gap < -LEAST_GAP_S * self._rate:
+            samples = samples[-gap:]  # the click stood still meanwhile
         self._fed_s += len(samples) / self._rate
         if self._early is not None:
             self._early.append(samples)

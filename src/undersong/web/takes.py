@@ -66,7 +66,8 @@ class Played:
     """One pass as it came in: mono samples, shape (n,), and what was asked.
 
     `start_s` is where beat 0 falls in the samples, where the round trip is known; `lost_ms` is how
-    much sound never arrived and stands as silence; `refusal` is why it cannot be judged, if so.
+    much sound never arrived and stands as silence; `stumbled_ms` how long the click stood still;
+    `refusal` is why it cannot be judged, if so.
     """
 
     uid: str
@@ -75,6 +76,7 @@ class Played:
     tempo_bpm: float
     start_s: float | None = None
     lost_ms: float = 0.0
+    stumbled_ms: float = 0.0
     refusal: str = ""
     is_live: bool = True
 
@@ -163,10 +165,9 @@ def _part_of(take: Take) -> Part | None:
 
 
 def holes(played: Played) -> dict[str, object]:
-    """What is kept with the hearing of a take with holes that was judged all the same."""
-    if played.lost_ms <= LEAST_SAID_MS:
-        return {}
-    return {"lost_ms": round(played.lost_ms, 1)}
+    """What is kept with the hearing of a take with faults that was judged all the same."""
+    found = {"lost_ms": played.lost_ms, "stumbled_ms": played.stumbled_ms}
+    return {name: round(ms, 1) for name, ms in found.items() if ms > LEAST_SAID_MS}
 
 
 # Eight takes heard side by side are all late; one after another only the last one is.
@@ -232,13 +233,19 @@ def verdict_html(desk: Desk, take: Take, *, said: str = "") -> Markup:
 
 
 def _lost_words(take: Take) -> list[str]:
-    lost_ms = (take.hearing or {}).get("lost_ms")
-    if not isinstance(lost_ms, int | float):
-        return []
-    return [
-        f"{lost_ms:.0f} ms of sound were lost on the way. All other notes kept their times; what "
-        "fell into the hole I could not tell."
-    ]
+    kept = take.hearing or {}
+    said = []
+    if isinstance(lost_ms := kept.get("lost_ms"), int | float):
+        said.append(
+            f"{lost_ms:.0f} ms of sound were lost on the way. All other notes kept their times; "
+            "what fell into the hole I could not tell."
+        )
+    if isinstance(stumbled_ms := kept.get("stumbled_ms"), int | float):
+        said.append(
+            f"The click stumbled by {stumbled_ms:.0f} ms in all. Your notes are timed against it "
+            "as it sounded."
+        )
+    return said
 
 
 def _heard(take: Take) -> tuple[Hearing, Part] | None:
