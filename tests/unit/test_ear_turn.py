@@ -121,6 +121,12 @@ def test_who_stops_after_a_turn_is_told_of_the_turn() -> None:
     assert len(indices(hearing, Verdict.RIGHT)) == 20
 
 
+def test_one_note_again_and_again_takes_no_turn() -> None:
+    part, played = (part_of(*["E1"] * count, of=8) for count in (40, 48))
+    hearing = hear([plucked(played, asked(played))], RATE_HZ, part, start_s=0.5)
+    assert hearing.reason is None
+
+
 @pytest.mark.parametrize(
     "bars",
     [

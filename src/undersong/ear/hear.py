@@ -209,7 +209,7 @@ def heard_against(
     if found is None:
         return _refused(nothing_fits(evidence), part, window, start_s)
     grid, match = found
-    turn = wrong_turn(part, asked, heard, grid, match)
+    turn = wrong_turn(part, asked, heard, grid, match, is_start_known=start_s is not None)
     written, end_s = (asked, index), part.tempo_map.seconds_at(part.strokes[-1].end)
     if turn is not None:
         asked, index = turned(turn, part, *written)

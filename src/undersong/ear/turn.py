@@ -33,8 +33,12 @@ FITS_S = 0.12
 """So near its place a stroke belongs there; beyond it a neighbour may be meant."""
 LEAST_SIDE, SIDE_SHARE = 4, 0.75
 """Strokes on either side of a turn, and the share of them that must fit."""
-LEAST_GAIN, GAIN_SHARE = 4, 0.1
+LEAST_CHANGES = 2
+"""Changes of pitch on either side: one note again and again fits wherever it is laid."""
+LEAST_GAIN, GAIN_SHARE = 4, 0.05
 """So many more strokes must fit with a turn than without, and such a share of all."""
+SPARE_ODDS = 2.0
+"""An attack as likely as this that belongs to no stroke may be one of bars played twice."""
 SURE = 0.99
 """Probability that what a turn left out was not played."""
 
@@ -78,7 +82,9 @@ class Turn:
         return f"You played {which} twice." if self.is_again else f"You left out {which}."
 
 
-def wrong_turn(part: Part, asked: Asked, heard: Heard, grid: Grid, match: Match) -> Turn | None:
+def wrong_turn(
+    part: Part, asked: Asked, heard: Heard, grid: Grid, match: Match, *, is_start_known: bool
+) -> Turn | None:
     """The turn by which a pass is explained far better than without one, or None.
 
     Parameters
@@ -89,11 +95,14 @@ def wrong_turn(part: Part, asked: Asked, heard: Heard, grid: Grid, match: Match)
         Its strokes.
     grid, match
         Where and how it fits best as it is written.
+    is_start_known
+        If not, the first bars played twice are a false start, and no turn.
     """
     plain = _fits(asked, heard, grid.at(asked.grid_s), match)
     found = np.flatnonzero(match.attack != NONE)
     reached = int(found[-1]) + 1 if len(found) else 0
-    if reached < 2 * LEAST_SIDE or reached - plain.sum() < LEAST_GAIN:
+    spare = np.count_nonzero(heard.attack_odds > SPARE_ODDS) - len(found)
+    if reached < 2 * LEAST_SIDE or max(reached - plain.sum(), spare) < LEAST_GAIN:
         return None
     bar = bar_of_each(part, asked)
     turns = list(_turns(part, bar))
@@ -109,8 +118,11 @@ def wrong_turn(part: Part, asked: Asked, heard: Heard, grid: Grid, match: Match)
             before = fits[laid[0], turn.before(bar)]
             after = _to_its_last(fits[laid[1], turn.after(bar)])
             count = int(before.sum() + after.sum())
-            if count > most and _holds(before) and _holds(after):
+            first, last = asked.midi[turn.before(bar)], asked.midi[turn.after(bar)]
+            if count > most and _holds(before, first) and _holds(after, last[: len(after)]):
                 best, most = turn, count
+    if best is not None and best.is_again and best.first == bar.min() and not is_start_known:
+        return None
     return best
 
 
@@ -157,8 +169,9 @@ def _to_its_last(side: Flags) -> Flags:
     return side[: int(good[-1]) + 1 if len(good) else 0]
 
 
-def _holds(side: Flags) -> bool:
-    return len(side) >= LEAST_SIDE and float(side.mean()) >= SIDE_SHARE
+def _holds(side: Flags, midi: Places) -> bool:
+    is_long = len(side) >= LEAST_SIDE and float(side.mean()) >= SIDE_SHARE
+    return is_long and bool(np.count_nonzero(np.diff(midi)) >= LEAST_CHANGES)
 
 
 def turned(turn: Turn, part: Part, asked: Asked, index: Places) -> tuple[Asked, Places]:

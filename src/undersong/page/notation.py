@@ -61,7 +61,7 @@ _STYLES = {
     "harm": _Style(0.55, REGULAR, Ink.PENCIL),
     "fing": _Style(0.47),
     "syl": _Style(0.54, BOLD),
-    "mNum": _Style(0.42, REGULAR, Ink.PENCIL),
+    "mNum": _Style(0.52, REGULAR, Ink.PENCIL),
     "note": _Style(0.52, BOLD),
 }
 _OTHER = _Style(0.46)
