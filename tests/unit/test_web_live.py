@@ -55,6 +55,9 @@ class Clock:
         self.s += s * self.speed
 
 
+STOOD = round(0.01 * RATE_HZ)
+
+
 def told(
     samples: NDArray[np.float32],
     part: Part | None,
@@ -62,8 +65,12 @@ def told(
     clock: Clock | None = None,
     hole: tuple[int, int] = (0, 0),
     about_time: float | None = None,
+    stands: tuple[int, ...] = (),
 ) -> list[dict[str, object]]:
-    """All that is said of a take; the samples of a hole never arrive."""
+    """All that is said of a take; the samples of a hole never arrive.
+
+    At the samples `stands` the click stands still for 10 ms, and the microphone goes on.
+    """
     clock = clock or Clock()
     along = Alongside(RATE_HZ, part, TOLERANCE_MS, start_time, about_time, now=clock)
     said: list[dict[str, object]] = []
@@ -71,6 +78,8 @@ def told(
         if hole[0] <= at < hole[1]:
             clock.wait(BLOCK / RATE_HZ)
             continue
+        if at in stands:
+            said += along.hear(samples[at - STOOD : at], AT_S + at / RATE_HZ)
         said += along.hear(samples[at : at + BLOCK], AT_S + at / RATE_HZ)
         clock.wait(BLOCK / RATE_HZ)
     return said
@@ -104,6 +113,14 @@ def test_a_hole_moves_nothing_live_either(third: NDArray[np.float32], part: Part
     whole = last_words(told(third, part, start_time))
     torn = last_words(told(third, part, start_time, hole=(8 * BLOCK, 12 * BLOCK)))
     assert torn[14]["onset_s"] == pytest.approx(whole[14]["onset_s"], abs=0.005)
+
+
+def test_a_click_that_stumbles_moves_nothing_live(third: NDArray[np.float32], part: Part) -> None:
+    start_time = AT_S + (hear([third], RATE_HZ, part).start_s or 0.0)
+    whole = last_words(told(third, part, start_time))
+    stands = tuple(BLOCK * (at * RATE_HZ // BLOCK) for at in (3, 5, 7))
+    stood = last_words(told(third, part, start_time, stands=stands))
+    assert stood[14]["onset_s"] == pytest.approx(whole[14]["onset_s"], abs=0.005)
 
 
 @pytest.mark.parametrize("off_s", [-0.03, 0.0, 0.09, 0.15])

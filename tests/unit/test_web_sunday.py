@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from jinja2 import Environment, PackageLoader
 
 from undersong.chart.counts import set_counts
 from undersong.chart.lownotes import low_notes
@@ -11,6 +12,7 @@ from undersong.chart.ranges import keys_for_singer
 from undersong.chart.words import low_words, singer_words
 from undersong.theory.pitch import parse_pitch
 from undersong.web.desk import Desk
+from undersong.web.pages import Compiled
 from web_app import TestClient, demo_client
 
 SHEET = """[Verse]
@@ -175,6 +177,19 @@ def test_a_song_that_never_ends_is_said_instead_of_half_a_page(
     assert answer.status_code == 400
     assert f"{title} unrolls to more than" in answer.text
     assert answer.text.rstrip().endswith("</html>")
+
+
+def test_templates_are_read_where_nothing_may_be_written(tmp_path: Path) -> None:
+    kept = tmp_path / "kept"
+    kept.mkdir()
+    for folder in (kept, tmp_path / "not there"):
+        for _ in range(2):  # made, and read again where it could be kept
+            made = Environment(
+                loader=PackageLoader("undersong.web"), bytecode_cache=Compiled(str(folder))
+            )
+            assert "said" in made.get_template("errors.html").render(errors=[{"message": "said"}])
+    assert [each.name for each in tmp_path.iterdir()] == ["kept"]
+    assert len(list(kept.iterdir())) == 1
 
 
 def test_there_is_no_page_of_that_name(app: tuple[TestClient, Desk]) -> None:

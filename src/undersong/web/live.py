@@ -182,6 +182,8 @@ class Alongside:
             samples = _after_silence(samples, min(gap, self._rate))
         elif gap < -LEAST_GAP_S * self._rate:
             samples = samples[-gap:]  # the click stood still meanwhile
+            if not len(samples):
+                return []
         self._fed_s += len(samples) / self._rate
         if self._early is not None:
             self._early.append(samples)

@@ -56,19 +56,20 @@ def _above(path: str) -> str:
     return "" if is_place else _ROOMS.get(path.split("/")[1], "/")
 
 
-class _Compiled(FileSystemBytecodeCache):
+class Compiled(FileSystemBytecodeCache):
     """Templates kept as Python code beside them, where that may be written."""
 
     def dump_bytecode(self, bucket: Bucket) -> None:
+        """Keep one, if it can be."""
         with suppress(OSError):
             super().dump_bytecode(bucket)
 
 
-def _compiled() -> _Compiled | None:
+def _compiled() -> Compiled | None:
     folder = Path(str(files("undersong.web"))) / "templates" / "__pycache__"
     with suppress(OSError):
         folder.mkdir(exist_ok=True)
-    return _Compiled(str(folder)) if folder.is_dir() else None
+    return Compiled(str(folder)) if folder.is_dir() else None
 
 
 @lru_cache(maxsize=1)
