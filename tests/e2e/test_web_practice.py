@@ -40,7 +40,7 @@ BUFFER_MS, MOST_STEPS = 10.0, 2
 brings one late, which the page takes for lost."""
 MOST_TRIES = 5
 SCALE = "/practice/at?drill=scale&key=G"
-BUSY = ("of sound were lost", "he click stumbled")
+BUSY = ("of sound were lost", "he click stumbled", "I could not tell about one note")
 JUDGED = ("of sound were lost on the way", "timed against it as it sounded")
 
 
@@ -126,30 +126,17 @@ def buffers_moved(
 ) -> int | None:
     """How often whole buffers moved all the rest of a pass; None where a note lies elsewhere.
 
-    But for those, every note lies where the ear places it in the file. For each buffer that the
-    page itself tells of (sound lost, or the click standing still) one note may begin in the hole,
-    where the ear does not hold its time against anybody.
+    But for those, every note lies where the ear places it in the file.
     """
     live = onsets_ms(hearing)
-    shift_ms, steps, holes = 0.0, 0, buffers_told(hearing)
+    shift_ms, steps = 0.0, 0
     for at, first, last in zip(live, earliest, latest, strict=True):
         off_ms = at - min(max(at - shift_ms, first), last)
-        whole_ms = BUFFER_MS * round(off_ms / BUFFER_MS)
-        if abs(off_ms - shift_ms) < SAME_TIME_MS:
-            continue
-        if abs(at - min(max(at - whole_ms, first), last) - whole_ms) < SAME_TIME_MS:
-            shift_ms, steps = whole_ms, steps + 1
-        elif holes:
-            holes -= 1
-        else:
+        if abs(off_ms - shift_ms) >= SAME_TIME_MS:
+            shift_ms, steps = BUFFER_MS * round(off_ms / BUFFER_MS), steps + 1
+        if abs(at - min(max(at - shift_ms, first), last) - shift_ms) >= SAME_TIME_MS:
             return None
     return steps
-
-
-def buffers_told(hearing: dict[str, Any]) -> int:
-    """How many buffers the page itself says were lost, or passed while the click stood still."""
-    told_ms = sum(float(hearing.get(name, 0.0)) for name in ("lost_ms", "stumbled_ms"))
-    return round(told_ms / BUFFER_MS)
 
 
 def test_only_whole_buffers_move_notes() -> None:
@@ -164,9 +151,6 @@ def test_only_whole_buffers_move_notes() -> None:
     ):
         notes = [{"onset_s": float(at) / 1000} for at in expected + moved_ms]
         assert buffers_moved({"notes": notes}, expected, expected) == steps
-        told = {"notes": notes, "stumbled_ms": 10.0}
-        in_a_hole = 0 if np.count_nonzero(moved_ms) == 1 else None
-        assert buffers_moved(told, expected, expected) == (in_a_hole if steps is None else steps)
 
 
 CLIMB = (
@@ -244,9 +228,15 @@ def test_the_whole_climb_by_microphone(undersong: Undersong, tmp_path: Path) -> 
         moved: list[int] = []
         for (take, tempo_bpm, _, _), kept in zip(CLIMB, climbed(desk), strict=True):
             placed = onsets_by_the_ear(take, int(tempo_bpm))
+            assert kept.audio is None
+            # Where the page itself tells that the click stood still, the file did not wait for it:
+            # test_web_takes has what the notes' times are then.
+            if "stumbled_ms" in (kept.hearing or {}):
+                continue
             steps = buffers_moved(dict(kept.hearing or {}), *placed)
             assert steps is not None, (take, kept.hearing, placed)
-            moved.append(max(0, steps - buffers_told(dict(kept.hearing or {}))))
-            assert kept.audio is None
-        assert max(moved) <= MOST_STEPS
-        assert min(moved) == 0  # what moved notes on our side would move them in every pass
+            moved.append(steps)
+        assert max(moved, default=0) <= MOST_STEPS
+        assert (
+            min(moved, default=0) == 0
+        )  # what moved notes on our side would move them in every pass
