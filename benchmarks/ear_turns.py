@@ -30,18 +30,17 @@ from practised_sessions import (  # noqa: E402
     KINDS_A_PART,
     RATE_HZ,
     played,
+    recorded,
     same_music,
     some_bars,
     song_part,
 )
-from takes import mix  # noqa: E402
-from takes.conditions import under  # noqa: E402
 from takes.corpus import SOUNDS  # noqa: E402
-from takes.player import PLANTS, Performance  # noqa: E402
-from takes.recording import Recording  # noqa: E402
+from takes.player import PLANTS  # noqa: E402
 from takes.sources import sound  # noqa: E402
 from undersong.ear import Hearing, hear  # noqa: E402
 from undersong.ear.passing import is_fault  # noqa: E402
+from undersong.ear.turn import Turn, wrong_turn  # noqa: E402
 from undersong.exchange import part_from_json  # noqa: E402
 
 FIRST_SEED = {"tune": 5300, "report": 8900}
@@ -96,11 +95,7 @@ def made(name: str, way: str, condition: str, seed: int) -> Pass:
         if note.asked_index is not None and note.plant is None
     }
     well = {k for k in well if int(Fraction(part["notes"][k]["at"])) not in about}
-    sounding = mix.mixed(Performance(performance.played, (), 1.0, 60.0), bass)
-    recording = Recording(sounding, (1.0,), 0, ())
-    recording = under(recording, [] if condition == "dry" else [condition], rng)
-    level = mix.levelled(recording.samples, -10.0)
-    samples = mix.in_channels(mix.at_rate(level, RATE_HZ), 1, rng)[:, 0].astype(np.float32)
+    samples = recorded(performance.played, bass, condition, rng)
     return Pass(samples, part, order, turn, well)
 
 
@@ -125,28 +120,13 @@ class Told:
         )
 
 
-def is_same(take: Pass, said: str | None) -> bool:
-    """Whether what was said of a turn gives the same music as what was played."""
-    first_alike = same_music(take.part)
-    music = [first_alike[bar + 1] for bar in take.order]
-    for length in range(1, 9):
-        for first in range(BARS - length + 1):
-            last = first + length - 1
-            which = _which(first + 1, last + 1)
-            bars = list(range(BARS))
-            for words, order in (
-                (f"You left out {which}.", bars[:first] + bars[last + 1 :]),
-                (f"You played {which} twice.", bars[: last + 1] + bars[first:]),
-            ):
-                if said == words:
-                    return music == [first_alike[bar + 1] for bar in order]
-    return False
-
-
-def _which(first: int, last: int) -> str:
-    if first == last:
-        return f"bar {first}"
-    return f"bars {first} {'and' if last == first + 1 else 'to'} {last}"
+def is_same(take: Pass, told: Turn) -> bool:
+    """Whether a turn gives the same music as what was played."""
+    alike = same_music(take.part)
+    bars = list(range(BARS))
+    order = bars[: told.last + 1] if told.is_again else bars[: told.first]
+    order += bars[told.first :] if told.is_again else bars[told.last + 1 :]
+    return [alike[bar + 1] for bar in take.order] == [alike[bar + 1] for bar in order]
 
 
 def accused(take: Pass, hearing: Hearing) -> int:
@@ -159,16 +139,22 @@ def accused(take: Pass, hearing: Hearing) -> int:
 def judge(take: Pass, told: Told) -> None:
     """Hear a pass with turns looked for, and without."""
     part = part_from_json(take.part)
-    hearing = hear([take.samples], RATE_HZ, part)
+    found: list[Turn | None] = []
+
+    def looked(*given: Any, **settings: Any) -> Turn | None:
+        found.append(wrong_turn(*given, **settings))
+        return found[-1]
+
+    with mock.patch.object(sys.modules["undersong.ear.hear"], "wrong_turn", looked):
+        hearing = hear([take.samples], RATE_HZ, part)
     with mock.patch.object(sys.modules["undersong.ear.hear"], "wrong_turn", return_value=None):
         before = hear([take.samples], RATE_HZ, part)
-    said = hearing.reason if hearing.clean is not None else None
-    is_turn = said is not None and said.startswith(("You left out", "You played bar"))
+    turn = found[-1] if found and hearing.clean is not None else None
     told.passes += 1
     told.unjudged += hearing.clean is None
-    if is_turn:
-        told.rightly += is_same(take, said)
-        told.otherwise += not is_same(take, said)
+    if turn is not None:
+        told.rightly += is_same(take, turn)
+        told.otherwise += not is_same(take, turn)
     elif take.turn is None and hearing.clean is not None:
         told.rightly += 1
     told.well += len(take.well)

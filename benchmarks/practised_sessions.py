@@ -16,6 +16,7 @@ from __future__ import annotations
 import argparse
 import sys
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
@@ -158,13 +159,19 @@ def session(bass: Sound, seed: int, minutes: float, condition: str) -> Session:
         now_s = _between(part, notes, now_s, rng, bass)
         bar = _next_bar(bar + length, n_bars, rng)
     result.onsets_s = sorted(note.onset_s for note in notes)
-    ordered = tuple(sorted(notes, key=lambda note: note.onset_s))
-    sounding = mix.mixed(Performance(ordered, (), 1.0, 60.0), bass)
+    result.samples = recorded(sorted(notes, key=lambda note: note.onset_s), bass, condition, rng)
+    return result
+
+
+def recorded(
+    notes: Sequence[Played], bass: Sound, condition: str, rng: Rng
+) -> np.ndarray[Any, np.dtype[np.float32]]:
+    """Notes in order of onset as a recording under a condition, shape (n,), at `RATE_HZ`."""
+    sounding = mix.mixed(Performance(tuple(notes), (), 1.0, 60.0), bass)
     recording = Recording(sounding, (1.0,), 0, ())
     recording = under(recording, [] if condition == "dry" else [condition], rng)
     level = mix.levelled(recording.samples, -10.0)
-    result.samples = mix.in_channels(mix.at_rate(level, RATE_HZ), 1, rng)[:, 0].astype(np.float32)
-    return result
+    return mix.in_channels(mix.at_rate(level, RATE_HZ), 1, rng)[:, 0].astype(np.float32)
 
 
 def _between(

@@ -21,6 +21,7 @@ from undersong.ear.align import NONE, Asked, Heard, Match, aligned_each
 from undersong.ear.grid import Grid
 from undersong.ear.hearing import HeardNote, Verdict
 from undersong.ear.pitch import LOWEST_MIDI, MIDIS
+from undersong.ear.verdict import not_heard
 from undersong.theory.part import Part
 
 Floats = NDArray[np.float64]
@@ -202,19 +203,7 @@ def told(
         return tuple(_once(notes))
     bar = bar_of_each(part, asked)
     left_out = np.flatnonzero(~turn.before(bar) & ~turn.after(bar))
-    missed = [
-        HeardNote(
-            index=int(index[stroke]),
-            asked_midi=int(asked.midi[stroke]) if asked.midi[stroke] != NONE else None,
-            heard_midi=None,
-            onset_s=None,
-            timing_ms=None,
-            cents=None,
-            verdict=Verdict.MISSED,
-            probability=SURE,
-        )
-        for stroke in left_out
-    ]
+    missed = [not_heard(asked, index, int(each), Verdict.MISSED, SURE) for each in left_out]
     follows = {int(each) for each in index[turn.after(bar)]}
     place = next(place for place, note in enumerate(notes) if note.index in follows)
     return (*notes[:place], *missed, *notes[place:])

@@ -289,9 +289,18 @@ def _unheard(
     asked: Asked, index: Places, evidence: Evidence, stroke: int, expected_s: float, odds: float
 ) -> HeardNote:
     """A stroke that was missed, unless a hole in the recording may have swallowed it."""
-    midi = int(asked.midi[stroke])
     first_s, last_s = evidence.gaps_s.T
     is_hidden = bool(np.any((first_s < expected_s + HIDDEN_S) & (last_s > expected_s - HIDDEN_S)))
+    if is_hidden:
+        return not_heard(asked, index, stroke, Verdict.UNSURE, 0.5)
+    return not_heard(asked, index, stroke, Verdict.MISSED, probability(odds))
+
+
+def not_heard(
+    asked: Asked, index: Places, stroke: int, verdict: Verdict, probability: float
+) -> HeardNote:
+    """A stroke of which there is nothing but what was asked."""
+    midi = int(asked.midi[stroke])
     return HeardNote(
         index=int(index[stroke]),
         asked_midi=midi if midi != NONE else None,
@@ -299,8 +308,8 @@ def _unheard(
         onset_s=None,
         timing_ms=None,
         cents=None,
-        verdict=Verdict.UNSURE if is_hidden else Verdict.MISSED,
-        probability=0.5 if is_hidden else probability(odds),
+        verdict=verdict,
+        probability=probability,
     )
 
 
