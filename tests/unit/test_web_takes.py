@@ -6,6 +6,7 @@ import re
 import struct
 import uuid
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -206,6 +207,38 @@ def test_a_click_that_stumbles_is_followed(app: tuple[TestClient, Desk]) -> None
     assert "The click stumbled by 30 ms in all." in answer["html"]
     assert saved["stumbled_ms"] == pytest.approx(30, abs=0.5)
     assert "The click stumbled by 30 ms in all." in client.get(f"/takes/{kept.id}").text
+
+
+def test_a_bar_played_twice_is_marked_where_it_stands() -> None:
+    samples = take("first")
+    bar_s, first_s = 4 * 60 / 70, 0.53  # of the take, a little before its first note
+    begin, end = (round((first_s + bar_s * bar) * RATE_HZ) for bar in (1, 2))
+    part = make_drill("scale", parse_key("G"), tempo_bpm=70).part
+    twice = np.concatenate([samples[:end], samples[begin:]])
+    hearing = hear([twice], RATE_HZ, part)
+    assert hearing.reason == "You played bar 2 twice."
+    bars = tab_bars(part)
+    marks = marks_of(hearing, part, bars)
+    assert list(marks.extras) == [2]
+    [mark] = marks.extras[2]
+    assert mark.heard == "4 more"
+    assert mark.said.count("an extra") == 4
+    assert bars[1].x_of(bars[1].s + 0.7 * bar_s) < mark.x < bars[1].width
+    assert {each.verdict for each in marks.notes.values()} == {"right"}
+
+
+def test_an_extra_note_stands_where_it_fell_at_any_tempo() -> None:
+    samples = take("first")  # played at 70
+    part = make_drill("scale", parse_key("G"), tempo_bpm=84).part
+    silent = replace(part, notes=tuple(note for at, note in enumerate(part.notes) if at != 9))
+    hearing = hear([samples], RATE_HZ, silent)
+    assert hearing.tempo_bpm == pytest.approx(70, abs=0.5)
+    bars = tab_bars(silent)
+    marks = marks_of(hearing, silent, bars)
+    [(number, [mark])] = marks.extras.items()
+    due_s = part.tempo_map.seconds_at(part.notes[9].at)
+    assert number == part.place_of(part.notes[9].at)[0]
+    assert mark.x == pytest.approx(bars[number - 1].x_of(due_s), abs=2)
 
 
 def test_a_click_that_stumbles_again_and_again_is_not_judged(

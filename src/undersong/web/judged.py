@@ -33,6 +33,7 @@ from undersong.web.tabs import TabBar, bar_at
 
 STROKE_PX_MS = 0.25
 LONGEST_STROKE_PX, SHORTEST_SHOWN_MS = 22.0, 10.0
+EXTRA_PX = 20.0  # the width of a note's name
 PLOT_WIDTH, PLOT_HEIGHT, PLOT_LEFT, PLOT_TOP = 720.0, 170.0, 46.0, 20.0
 PLOT_LEAST_WIDTH, PLOT_BAR_WIDTH = 320.0, 64.0  # a short part is seen whole on a phone
 
@@ -164,16 +165,49 @@ def marks_of(hearing: Hearing, part: Part, bars: tuple[TabBar, ...]) -> Marks:
     """The marks for the music."""
     notes: dict[int, Mark] = {}
     extras: dict[int, list[Extra]] = {}
+    heard = [
+        (note.onset_s, part.tempo_map.seconds_at(part.notes[note.index].at))
+        for note in hearing.notes
+        if note.index is not None and note.onset_s is not None
+    ]
     for place, note in enumerate(hearing.notes):
         said = _said(hearing, part, place)
         if note.index is not None:
             notes[note.index] = mark_of(note, part, hearing.tolerance_ms, said)
-        elif note.onset_s is not None and hearing.start_s is not None:
-            s = note.onset_s - hearing.start_s
+        elif note.onset_s is not None and heard:
+            s = _between(heard, note.onset_s)
             bar = bar_at(bars, s)
-            heard = _name(note.heard_midi, part, None)
-            extras.setdefault(bar.number, []).append(Extra(round(bar.x_of(s), 1), heard, said))
-    return Marks(notes, extras)
+            x = min(bar.x_of(s), bar.width - EXTRA_PX)
+            name = _name(note.heard_midi, part, None)
+            extras.setdefault(bar.number, []).append(Extra(round(x, 1), name, said))
+    return Marks(notes, {bar: _apart(each) for bar, each in extras.items()})
+
+
+def _between(heard: Sequence[tuple[float, float]], onset_s: float) -> float:
+    """Where a moment of a take falls in the music, between the notes that were heard around it.
+
+    A player may be at another tempo, or have played a bar twice.
+    """
+    onsets_s, written_s = np.array(heard).T
+    inside = float(np.interp(onset_s, onsets_s, written_s))
+    first_s, last_s = float(onsets_s[0]), float(onsets_s[-1])
+    return inside + min(0.0, onset_s - first_s) + max(0.0, onset_s - last_s)
+
+
+def _apart(extras: Sequence[Extra]) -> tuple[Extra, ...]:
+    """Extra notes as they can be drawn: those too close for their names are one mark."""
+    runs: list[list[Extra]] = []
+    for each in extras:
+        if runs and each.x - runs[-1][-1].x < EXTRA_PX:
+            runs[-1].append(each)
+        else:
+            runs.append([each])
+    return tuple(
+        run[0]
+        if len(run) == 1
+        else Extra(run[0].x, f"{len(run)} more", " ".join(each.said for each in run))
+        for run in runs
+    )
 
 
 def mark_of(note: HeardNote, part: Part, tolerance_ms: float, said: str = "") -> Mark:
