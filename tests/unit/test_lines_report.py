@@ -135,10 +135,14 @@ def test_nothing_to_play_is_an_answer() -> None:
     assert (report.notes, report.lowest, report.difficulty) == (0, None, 0.0)
 
 
-def test_a_chord_pushed_before_a_new_key_and_gone_by_then_is_counted_in_it() -> None:
-    # The 1 of A flat comes an eighth early and gives way to the 5 on the very bar line.
+@pytest.mark.parametrize("gives_way_at", ["1", "15/16"])
+def test_a_chord_pushed_before_a_new_key_and_gone_by_then_is_counted_in_it(
+    gives_way_at: str,
+) -> None:
+    # The 1 of A flat comes an eighth early and gives way to the 5 on the very bar line, or before
+    # it.
     to = parse_key("Ab")
-    pitches = (("0", "7/8", "G1", G), ("7/8", "1/8", "Ab1", to), ("1", "1", "Eb2", to))
+    pitches = (("0", "7/8", "G1", G), ("7/8", "1/16", "Ab1", to), (gives_way_at, "1", "Eb2", to))
     notes = [
         Note(
             Fraction(at), Fraction(length), parse_pitch(name), key.degree_of(parse_pitch(name).name)

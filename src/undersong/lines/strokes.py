@@ -133,27 +133,24 @@ class _Walker:
         keys = []
         for mark, end in zip(chords, ends, strict=True):
             key = self._counted[self.part.key_at(mark.at)]
-            new_at, new = self._key_within(mark.at, end)
+            soon = self._keys_soon(mark.at)
             note = struck.get(mark.at)
             # The degree of a note tells the key even of a chord that gives way to the next, pushed
-            # too, where the key begins.
-            is_in_new = (
-                mark.at not in self.bar_lines and new_at < end
-                if note is None
-                else _is_counted_in(new, note)
-            )
-            keys.append(new if is_in_new else key)
+            # too, at or before the place where the key begins.
+            if note is not None:
+                key = next((new for _, new in soon if _is_counted_in(new, note)), key)
+            elif soon and soon[0][0] < end and mark.at not in self.bar_lines:
+                key = soon[0][1]
+            keys.append(key)
         return keys
 
-    def _key_within(self, at: Wholes, end: Wholes) -> tuple[Wholes, Key]:
-        """Where a key begins, until a chord ends, soon enough for it to be pushed; and the key.
-
-        Where none does, the chord's end and the key as it was.
-        """
-        for mark in self.part.key_marks:
-            if at < mark.at <= end and mark.at - at <= LONGEST_PUSH:
-                return mark.at, self._counted[mark.key]
-        return end, self._counted[self.part.key_at(at)]
+    def _keys_soon(self, at: Wholes) -> list[tuple[Wholes, Key]]:
+        """The keys that begin soon enough after a place for a chord there to be theirs, pushed."""
+        return [
+            (mark.at, self._counted[mark.key])
+            for mark in self.part.key_marks
+            if at < mark.at <= at + LONGEST_PUSH
+        ]
 
     @property
     def bar_number(self) -> int:
