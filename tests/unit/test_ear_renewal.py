@@ -5,7 +5,7 @@ import pytest
 
 from undersong.ear.attack import FRAME_S, gaps_s
 from undersong.ear.frames import RATE_HZ
-from undersong.ear.renewal import Renewal, compared, continued
+from undersong.ear.renewal import ROOM, Renewal, compared, continued, explanations, steepened
 
 E1_HZ, A1_HZ = 41.2, 55.0
 
@@ -79,3 +79,31 @@ def test_a_hole_is_found_and_a_rest_is_not() -> None:
     assert holes == pytest.approx(np.array([[0.5, 0.53]]), abs=0.002)
     rest = string(E1_HZ, from_s=0, to_s=0.5) + string(E1_HZ, from_s=0.8, to_s=1.2)
     assert len(gaps_s(rest)) == 0
+
+
+def test_each_guess_is_asked_by_itself() -> None:
+    sound = string(E1_HZ, from_s=0, to_s=1.2)
+    energy, explained = explanations(sound, 300, 600, [(E1_HZ,), (A1_HZ * 1.07,)])
+    assert explained.shape == (2, 300)
+    assert np.median(explained[0] / energy) > 0.99
+    assert np.median(explained[1] / energy) < 0.9
+    assert explanations(sound, 300, 600, ())[1].shape == (0, 300)
+
+
+@pytest.mark.parametrize("hz", [100.0, 200.0, 400.0])
+def test_steepened_sound_falls_by_four_an_octave_down(hz: float) -> None:
+    at_s = np.arange(RATE_HZ) / RATE_HZ
+    steep = steepened(np.sin(2 * np.pi * hz * at_s).astype(np.float32), 300, 500)
+    # Two differences of a sine: (2 sin(w / 2))**2 times as large (from memory).
+    assert np.abs(steep).max() == pytest.approx((2 * np.sin(np.pi * hz / RATE_HZ)) ** 2, rel=0.03)
+
+
+@pytest.mark.parametrize("first", [-20, 0, 30, 900])
+def test_steepened_frames_are_counted_from_room(first: int) -> None:
+    sound = string(E1_HZ, from_s=0, to_s=1.0, length_s=1.0)
+    steep = steepened(sound, first, first + 150)
+    energy, _ = explanations(steep, ROOM, ROOM + 150, [(E1_HZ,)])
+    assert energy.shape == (150,)
+    padded = np.pad(sound, (RATE_HZ, RATE_HZ))
+    whole, _ = explanations(np.diff(padded, 2, prepend=[0, 0]), 1000 + first, 1150 + first, ())
+    assert energy == pytest.approx(whole, abs=1e-6)

@@ -4,13 +4,14 @@ The drums here are Undersong's own, which no part of the ear was fitted to.
 """
 
 from fractions import Fraction
+from typing import Any
 
 import numpy as np
 import pytest
 
 from ear_player import RATE_HZ, SCALE, Samples, asked, part_of, plucked
-from undersong.ear import Hearing, Verdict, hear
-from undersong.ear.weighing import network
+from undersong.ear import Hearing, Verdict, evidence, hear
+from undersong.ear.weighing import Forest, of_notes, of_pitch, of_sound
 from undersong.sound.drums import Drums
 from undersong.sound.schedule import NoteEvent
 from undersong.theory.part import Note
@@ -69,8 +70,38 @@ def test_a_note_beside_a_drum_keeps_its_own_time(place: int, late_ms: float) -> 
     assert hearing.notes[place].timing_ms == pytest.approx(late_ms, abs=15)
 
 
-def test_the_networks_are_whole() -> None:
-    for name in ("places", "notes"):
-        weights = network(name)
-        assert weights.middle.shape == weights.scale.shape == weights.layers[0].shape[:1]
-        assert np.isfinite(weights.odds(np.zeros((3, len(weights.middle))))).all()
+def test_a_forest_adds_up_what_its_trees_say() -> None:
+    # The first tree asks whether a > 1 (1) and b > 2 (2); the second, of one layer, whether b > 0.
+    forest = Forest(
+        columns=np.array([[0, 1], [1, 0]]),
+        borders=np.array([[1.0, 0.0], [2.0, np.inf]]),
+        leaves=np.array([[0.0, 1.0, 2.0, 3.0], [10.0, 20.0, np.nan, np.nan]]),
+    )
+    table = np.array([[1.0, 2.0], [1.5, -1.0], [0.0, 3.0], [9.0, 9.0]])
+    assert forest.odds(table).tolist() == [20.0, 11.0, 22.0, 23.0]
+    many = np.resize(table, (1000, 2))
+    assert forest.odds(many).tolist() == [20.0, 11.0, 22.0, 23.0] * 250
+
+
+def test_the_network_and_the_forest_are_whole() -> None:
+    network, forest = of_sound(), of_pitch()
+    assert network.middle.shape == network.scale.shape == network.layers[0].shape[:1]
+    assert np.isfinite(network.odds(np.zeros((3, len(network.middle))))).all()
+    layers, trees = forest.columns.shape
+    assert forest.borders.shape == (layers, trees)
+    assert forest.leaves.shape == (trees, 2**layers)
+    assert np.isfinite(forest.leaves).all()
+
+
+def test_the_forest_asks_about_columns_that_there_are(monkeypatch: pytest.MonkeyPatch) -> None:
+    seen: list[int] = []
+
+    def asked_about(*given: Any) -> Any:
+        table = of_notes(*given)
+        seen.append(table.shape[1])
+        return table
+
+    monkeypatch.setattr(evidence, "of_notes", asked_about)
+    heard(plucked(PART, asked(PART), start_s=START_S), 0.1)
+    assert len(seen) == 1
+    assert of_pitch().columns.max() < seen[0]

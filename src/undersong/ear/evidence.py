@@ -30,7 +30,7 @@ from undersong.ear.pitch import (
     tuning_of,
 )
 from undersong.ear.renewal import Renewal, edges_of, smooth_in_place
-from undersong.ear.weighing import network, of_notes, of_places
+from undersong.ear.weighing import of_notes, of_pitch, of_places, of_sound
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -147,7 +147,7 @@ def weighed(sound: Sound) -> Evidence:
         track = _renewal(pitches, renewal, notes_s, f0_hz, sound.length_s)
         measures = measured(found, track)
         places = of_places(found, measures, track)
-        odds = np.clip(network("places").odds(places), -ODDS_LIMIT, ODDS_LIMIT)
+        odds = np.clip(of_sound().odds(places), -ODDS_LIMIT, ODDS_LIMIT)
         odds[in_gap(measures.onset_s, found.gaps_s)] = -ODDS_LIMIT
         # A rise that was strong by itself still parts two notes: the weighing may have failed only
         # because the note before it was not known yet.
@@ -168,9 +168,18 @@ def weighed(sound: Sound) -> Evidence:
     )
     before_hz = fundamentals_before(onset_s, sounded_s, f0_hz)
     table = of_notes(
-        string, places[kept], onset_s, end_s, odds, scores, level_db, before_hz, notes_s
+        string,
+        sound.smooth,
+        places[kept],
+        onset_s,
+        end_s,
+        odds,
+        scores,
+        level_db,
+        before_hz,
+        notes_s,
     )
-    again = np.clip(network("notes").odds(table), -ODDS_LIMIT, ODDS_LIMIT)
+    again = np.clip(of_pitch().odds(table), -ODDS_LIMIT, ODDS_LIMIT)
     again[in_gap(onset_s, found.gaps_s)] = -ODDS_LIMIT
     odds = np.where(odds > IMPOSSIBLE, again, odds)
     return Evidence(

@@ -33,6 +33,8 @@ PIECE, SETTLING = 64 * RATE_HZ, RATE_HZ // 2
 LEAST_SAMPLES = 64
 WINDOW = 16
 """Frames over which sound is compared with what it was."""
+ROOM = 64
+"""Frames before a piece of sound in which any one period earlier lies."""
 FALLS_DB = (0.0, 0.8, 1.6)
 """Decibels a frame by which a sound may be dying: ringing, and two ways of being damped."""
 LEAD_S = 0.03
@@ -120,6 +122,19 @@ def compared(
         the sound one period of either earlier less that of both periods earlier, which is exact for
         any sum of two periodic sounds.
     """
+    energy, explained = explanations(string, first, last, guesses)
+    if not len(explained):
+        return np.stack((energy, energy))
+    return np.stack((np.maximum(energy - explained.max(axis=0), 0.0), energy))
+
+
+def explanations(
+    string: String, first: int, last: int, guesses: Iterable[tuple[float, ...]]
+) -> tuple[Samples, Samples]:
+    """Energy of some frames, shape (n,), and how much of it each guess explains, (n_guesses, n).
+
+    Guesses as in `compared`.
+    """
     start, stop = first * FRAME, (last + WINDOW) * FRAME
     n_frames = last - first
     lags = [[RATE_HZ / each for each in guess] for guess in guesses]
@@ -129,7 +144,7 @@ def compared(
     now = string[start:stop]
     energy = _faded(_by_frame(now, now), 1.0)[:n_frames]
     if not lags:
-        return np.stack((energy, energy))
+        return energy, np.zeros((0, n_frames), np.float32)
     then = np.stack([_foretold(string, start, stop, lag) for lag in lags])
     together = _faded(_by_frame(np.broadcast_to(now, then.shape), then), _GAINS)[..., :n_frames]
     alone = _faded(_by_frame(then, then), _GAINS**2)[..., :n_frames]
@@ -137,8 +152,16 @@ def compared(
     np.maximum(alone, 1e-20, out=alone)
     together *= together
     together /= alone
-    alike = together.max(axis=(0, 1))
-    return np.stack((np.maximum(energy - alike, 0.0), energy))
+    return energy, np.asarray(together.max(axis=0))
+
+
+def steepened(string: String, first: int, last: int) -> Samples:
+    """Some frames with `ROOM` before them, each octave raised 12 dB over the one below.
+
+    What two differences do. The last frame's window is there too; beyond the take all is silence.
+    """
+    piece = _taken(string, (first - ROOM) * FRAME - 2, (last + WINDOW) * FRAME + 1)
+    return np.diff(piece, 2)
 
 
 def _foretold(string: Samples, start: int, stop: int, lags: list[float]) -> Samples:

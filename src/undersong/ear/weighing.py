@@ -1,10 +1,10 @@
-"""How likely does a note begin here? Two small networks on everything measured about a place.
+"""How likely does a note begin here? A small network and a forest on all measured about a place.
 
-The first knows how the sound goes about a place: the energy of four bands and the share of it that
-is new, from before to after, what `measures` measured there, and what is usual in this take. The
-second knows the pitches too: how well the best fits, how much better than the one before, and how
-far the sound before goes on in step (`ringing`). What tells a string from a drum, or a stroke in an
-echo from the echo, is in no single measure; the networks were fitted on takes with known answers by
+The network knows how the sound goes about a place: the energy of four bands and the share of it
+that is new, from before to after, what `measures` measured there, and what is usual in this take.
+The forest knows the pitches too: how well the best fits, how much better than the one before, and
+how far the sound before goes on in step (`ringing`). What tells a string from a drum, or a stroke
+in an echo from the echo, is in no single measure; both were fitted on takes with known answers by
 design/ear_odds.py, which writes weights.npz.
 
 Conventions
@@ -25,6 +25,7 @@ from undersong.ear.attack import COURSE_FRAMES, FRAME_S, Attacks
 from undersong.ear.frames import Samples
 from undersong.ear.measures import DISTINCT_S, WEIGHTS, Measures
 from undersong.ear.pitch import LOWEST_MIDI, MIDIS
+from undersong.ear.renewal import ROOM, String, explanations, steepened
 from undersong.ear.ringing import steps
 from undersong.theory.pitch import midi_to_hz
 
@@ -40,6 +41,11 @@ NEW_SPANS_MS = (
     *((-110, -60), (-60, -30), (-30, -10), (-10, 0), (0, 15), (15, 40), (40, 80), (80, 140)),
 )
 """Stretches over which the share of new energy is looked at."""
+RENEWED_SPANS_MS = (
+    *((-110, -70), (-70, -40), (-40, -20), (-20, -8), (-8, 4)),
+    *((4, 16), (16, 32), (32, 60), (60, 100), (100, 150)),
+)
+"""Stretches over which the share of new energy is looked at once more, by each pitch alone."""
 LEAST_NEW = 0.02
 NEAREST_S, FAR_S = 0.01, 1.0
 NEIGHBOUR_S, NO_NEIGHBOUR = 0.13, -10.0
@@ -47,7 +53,7 @@ ASKED_ODDS = (-4.0, 6.0)
 """Where the first network is surer than this, nobody asks whether the note before goes on."""
 IN_STEP = 0.85
 OCTAVE = 12
-BATCH = 1024
+BATCH = 256
 LIMIT = 5.0
 
 
@@ -72,17 +78,57 @@ class Network:
         return np.asarray(values @ last + last_bias)
 
 
+@dataclass(frozen=True, slots=True)
+class Forest:
+    """Trees, each of which asks the same questions of every row, one a layer.
+
+    Attributes
+    ----------
+    columns, borders
+        Shape (n_layers, n_trees): whether the value of a column lies above a border.
+    leaves
+        Shape (n_trees, 2**n_layers): what a tree says; the answers are its leaf's number in binary,
+        the first the lowest digit.
+    """
+
+    columns: Places
+    borders: Floats
+    leaves: Floats
+
+    def odds(self, table: Floats) -> Floats:
+        """Log-odds of each row, shape (n_rows,)."""
+        trees = np.arange(len(self.leaves))
+        odds = np.zeros(len(table))
+        for start in range(0, len(table), BATCH):
+            # As it was fitted: a border lies between two numbers of single precision.
+            some = table[start : start + BATCH].astype(np.float32)
+            leaf = np.zeros((len(some), len(trees)), np.intp)
+            for layer, (column, border) in enumerate(zip(self.columns, self.borders, strict=True)):
+                leaf |= (some[:, column] > border).astype(np.intp) << layer
+            odds[start : start + BATCH] = self.leaves[trees, leaf].sum(axis=1)
+        return odds
+
+
 @cache
-def network(name: str) -> Network:
-    """``places`` or ``notes``, as design/ear_odds.py left it."""
+def of_sound() -> Network:
+    """The network that knows how the sound goes, as design/ear_odds.py left it."""
+    middle, scale, *layers = (layer.astype(np.float64) for layer in _kept("places"))
+    return Network(middle, scale, tuple(layers))
+
+
+@cache
+def of_pitch() -> Forest:
+    """The forest that knows the pitches too, as design/ear_odds.py left it."""
+    columns, borders, leaves = _kept("notes")
+    return Forest(columns.astype(np.intp), borders, leaves.astype(np.float64))
+
+
+def _kept(name: str) -> list[NDArray[np.floating]]:
     with (
         files("undersong.ear").joinpath("weights.npz").open("rb") as file,
         np.load(file, allow_pickle=False) as kept,
     ):
-        middle, scale, *layers = (
-            kept[key].astype(np.float64) for key in sorted(kept.files) if key.startswith(name)
-        )
-    return Network(middle, scale, tuple(layers))
+        return [kept[key] for key in sorted(kept.files) if key.startswith(name)]
 
 
 def of_places(found: Attacks, measures: Measures, track: Samples) -> Floats:
@@ -110,6 +156,7 @@ def of_places(found: Attacks, measures: Measures, track: Samples) -> Floats:
 
 def of_notes(
     string: Samples,
+    smooth: String,
     places: Floats,
     onset_s: Floats,
     end_s: Floats,
@@ -123,7 +170,7 @@ def of_notes(
 
     Parameters
     ----------
-    string, onset_s, end_s, scores, level_db
+    string, smooth, onset_s, end_s, scores, level_db
         As in `evidence.Evidence`.
     places, odds
         From `of_places`, and what the first network makes of it.
@@ -144,6 +191,7 @@ def of_notes(
     )
     poor = float(np.percentile(best[likely], 20)) if likely.any() else 0.0
     step = _steps(string, onset_s, end_s, odds, before_hz, top, notes_s)
+    shares = _shares(smooth, onset_s, odds, before_hz, top)
     ringing = float(np.mean(step[likely, 0] > IN_STEP)) if likely.any() else 0.0
     own = (
         odds,
@@ -158,7 +206,7 @@ def of_notes(
     )
     take = np.broadcast_to((usual, poor, ringing), (len(rows), 3))
     return np.concatenate(
-        (places, np.stack(own, axis=1), _neighbours(onset_s, odds), step, take), axis=1
+        (places, np.stack(own, axis=1), _neighbours(onset_s, odds), step, take, shares), axis=1
     )
 
 
@@ -239,3 +287,32 @@ def _steps(
             own_hz = midi_to_hz(float(top[row] + LOWEST_MIDI))
             step[row, 3:] = steps(string, at_s, own_hz, since_s, until_s)
     return step
+
+
+def _shares(
+    smooth: String, onset_s: Floats, odds: Floats, before_hz: Floats, top: Places
+) -> Floats:
+    """How much is new about each place if one pitch rings there, shape (n_places, 2 * n_spans).
+
+    First the pitch before, then the place's own. The track of all places lets either explain what
+    it can; here each is asked by itself, and the upper harmonics above all: a drum stands lower.
+    """
+    spans = len(RENEWED_SPANS_MS)
+    begin, end = RENEWED_SPANS_MS[0][0], RENEWED_SPANS_MS[-1][1]
+    shares = np.zeros((len(onset_s), 2, spans))
+    own_hz = 440.0 * 2 ** ((top + LOWEST_MIDI - 69) / 12)
+    same = top == hypothesis_of(before_hz)
+    for row in np.flatnonzero((odds > ASKED_ODDS[0]) & (odds <= ASKED_ODDS[1])):
+        pitches_hz = [hz for hz in (before_hz[row], own_hz[row]) if np.isfinite(hz)]
+        if same[row]:
+            del pitches_hz[1]
+        first = round(float(onset_s[row]) / FRAME_S) + begin
+        piece = steepened(smooth, first, first + end - begin)
+        guesses = [(float(hz),) for hz in pitches_hz]
+        energy, explained = explanations(piece, ROOM, ROOM + end - begin, guesses)
+        new = np.maximum(energy - explained, 0.0)
+        for span, (low, high) in enumerate(RENEWED_SPANS_MS):
+            some = slice(low - begin, high - begin)
+            share = new[:, some].sum(axis=1) / (float(energy[some].sum()) + 1e-12)
+            shares[row, :, span] = np.log(share[[0, -1]] + LEAST_NEW)
+    return shares.reshape(len(onset_s), -1)
