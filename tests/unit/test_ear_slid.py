@@ -85,3 +85,24 @@ def test_another_pitch_than_asked_is_no_slide_nobody_asked_for() -> None:
     expected_s = np.array([0.1, 0.1 + ARRIVES_S])
     _, matched = with_arrivals(evidence, match, asked, expected_s, np.zeros(2, bool))
     assert matched.attack[1] == NONE
+
+
+@pytest.mark.parametrize(("arrives", "begins_s"), [(35, 0.1 + ARRIVES_S), (33, 1.15)])
+def test_what_is_struck_long_after_its_pitch_arrived_is_another_note(
+    arrives: int, begins_s: float
+) -> None:
+    # Either the asked note is slid into and then struck once more, or it is struck late alone.
+    sound = np.append(np.zeros(RATE_HZ // 10, np.float32), slide(33, arrives, 0.06, RATE_HZ))
+    struck_s, struck = 1.15, slide(35, 35, 0.06, RATE_HZ)
+    at = round(struck_s * RATE_HZ)
+    sound[at:] = struck[: len(sound) - at]
+    evidence = gathered(listen([sound], RATE_HZ))
+    rows = [int(np.abs(evidence.onset_s - each).argmin()) for each in (0.1, struck_s)]
+    assert evidence.onset_s[rows[1]] == pytest.approx(struck_s, abs=0.02)
+    asked = Asked(np.array([0.0, ARRIVES_S]), np.array([33, 35]))
+    expected_s = np.array([0.1, 0.1 + ARRIVES_S])
+    moved, matched = with_arrivals(
+        evidence, Match(np.array(rows), 0.0), asked, expected_s, np.zeros(2, bool)
+    )
+    assert moved.onset_s[matched.attack[1]] == pytest.approx(begins_s, abs=0.02)
+    assert np.abs(moved.onset_s - struck_s).min() < 0.02

@@ -39,6 +39,9 @@ where 90 % of arrivals are then within 10 ms."""
 READ_S = 0.06
 ARRIVED_ODDS, STRUCK_ODDS = 3.0, 2.0
 """Odds that a note which arrives is one, and those from which an attack was surely struck."""
+LONG_AFTER_S, CLEAR_S = 0.15, 0.025
+"""So long after its place a stroke may be another: time enough to read the pitch in between, which
+is not asked so shortly before it."""
 
 
 def with_arrivals(
@@ -47,7 +50,8 @@ def with_arrivals(
     """Evidence in which notes that are slid into begin where they arrive.
 
     Where no slide is asked, a stroke may be slid into all the same: if hardly anything was struck
-    there and yet the asked pitch arrives, it was.
+    there and yet the asked pitch arrives, it was. So it is where something was struck long after
+    the stroke's place, but its pitch had come before: that is another note then.
 
     Parameters
     ----------
@@ -61,8 +65,10 @@ def with_arrivals(
     struck[matched] = evidence.odds[match.attack[matched]] > STRUCK_ODDS
     begin_s = np.where(match.attack == NONE, expected_s, evidence.onset_s[match.attack])
     until_s = np.append(begin_s[1:], evidence.length_s)
+    after = struck & (begin_s - expected_s > LONG_AFTER_S)
+    until_s[after], begin_s[after] = begin_s[after] - CLEAR_S, expected_s[after]
     rows, strokes, at_s = [], [], []
-    for stroke in np.flatnonzero(slid | ~struck):
+    for stroke in np.flatnonzero(slid | ~struck | after):
         if stroke == 0 or asked.midi[stroke] in (asked.midi[stroke - 1], NONE):
             continue
         since_s = float(begin_s[stroke - 1])
@@ -73,8 +79,13 @@ def with_arrivals(
             continue
         # Echo smears what arrives: where something was struck after all, doubt is for the player.
         nearer = abs(arrival_s - expected_s[stroke]) < abs(begin_s[stroke] - expected_s[stroke])
-        if slid[stroke] or (midi == asked.midi[stroke] and (nearer or not matched[stroke])):
-            rows.append(int(match.attack[stroke]))
+        is_asked = midi == asked.midi[stroke]
+        if after[stroke]:
+            is_it = is_asked
+        else:
+            is_it = slid[stroke] or (is_asked and (nearer or not matched[stroke]))
+        if is_it:
+            rows.append(NONE if after[stroke] else int(match.attack[stroke]))
             strokes.append(int(stroke))
             at_s.append(arrival_s)
     if not strokes:
