@@ -74,7 +74,7 @@ def test_a_forest_adds_up_what_its_trees_say() -> None:
     # The first tree asks whether a > 1 (1) and b > 2 (2); the second, of one layer, whether b > 0.
     forest = Forest(
         columns=np.array([[0, 1], [1, 0]]),
-        borders=np.array([[1.0, 0.0], [2.0, np.inf]]),
+        borders=np.array([[1.0, 0.0], [2.0, np.inf]], np.float32),
         leaves=np.array([[0.0, 1.0, 2.0, 3.0], [10.0, 20.0, np.nan, np.nan]]),
     )
     table = np.array([[1.0, 2.0], [1.5, -1.0], [0.0, 3.0], [9.0, 9.0]])

@@ -92,7 +92,7 @@ class Forest:
     """
 
     columns: Places
-    borders: Floats
+    borders: Samples
     leaves: Floats
 
     def odds(self, table: Floats) -> Floats:
@@ -120,7 +120,7 @@ def of_sound() -> Network:
 def of_pitch() -> Forest:
     """The forest that knows the pitches too, as design/ear_odds.py left it."""
     columns, borders, leaves = _kept("notes")
-    return Forest(columns.astype(np.intp), borders, leaves.astype(np.float64))
+    return Forest(columns.astype(np.intp), borders.astype(np.float32), leaves.astype(np.float64))
 
 
 def _kept(name: str) -> list[NDArray[np.floating]]:
