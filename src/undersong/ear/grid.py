@@ -8,6 +8,7 @@ A grid is a straight line: a stroke asked `grid_s` after the start of the part i
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +29,8 @@ LOCATED_BY_S = 20.0
 VOTE_S = 0.01
 VOTE_REACH = 4
 CANDIDATES = 8
+PEAK, PEAKS = 0.3, 4
+"""Of one tempo, the most places looked at, and their least share of its most votes."""
 MOST_BINS = 1_000_000
 NEARLY, EARLIEST = 0.7, 3
 BEGUN_S = 0.06
@@ -68,7 +71,7 @@ def located(asked: Asked, heard: Heard, *, ratio: float | None = None) -> list[G
     votes_s, grid_s = heard.onset_s[attack], some.grid_s[stroke]
     value = weight[stroke, attack]
     ratios = _ratios() if ratio is None else np.array([ratio])
-    found: list[tuple[float, float, float]] = []
+    found: list[_Peaks] = []
     best_votes = 0.0
     # The lowest place a vote may fall moves with the tempo; all tempos share one line of bins.
     usual = np.ones(len(ratios))
@@ -82,18 +85,47 @@ def located(asked: Asked, heard: Heard, *, ratio: float | None = None) -> list[G
         starts = votes_s - some_ratios[:, None] * grid_s
         lowest = starts.min(axis=1)
         smooth = _votes_of_all(starts - lowest[:, None], value)
-        most = scales[first : first + at_once] * smooth.max(axis=1)
-        for row, each in enumerate(some_ratios.tolist()):
-            best_votes = max(best_votes, float(most[row]))
-            if most[row] >= WORTH_A_LOOK * best_votes:
-                scale = float(scales[first + row])
-                found.extend(_peaks(float(lowest[row]), smooth[row], each, scale))
-    found.sort(key=lambda row: -row[0])
-    grids = [Grid(start_s, each) for _, start_s, each in found]
+        highest = smooth.max(axis=1)
+        most = scales[first : first + at_once] * highest
+        so_far = np.maximum(np.maximum.accumulate(most), best_votes)
+        best_votes = float(so_far[-1])
+        rows = np.flatnonzero(most >= WORTH_A_LOOK * so_far)
+        row, top = np.nonzero(smooth[rows] > PEAK * highest[rows, None])
+        row = rows[row]
+        found.append(
+            _Peaks(
+                scales[first + row] * smooth[row, top],
+                lowest[row] + (top + 0.5) * VOTE_S,
+                first + row,
+            )
+        )
+    grids = _distinct(_likeliest(found, ratios), CANDIDATES + 2 * EARLIEST)
     best = grids[0].ratio
     begins_s = heard.onset_s[heard.attack_odds > 0] - best * some.grid_s[0]
     earliest = _earliest(votes_s - best * grid_s, value, best, begins_s)
     return _distinct([grids[0], *earliest, *grids[1:]])
+
+
+@dataclass(frozen=True, slots=True)
+class _Peaks:
+    """Places with many votes: how many, seconds in the take, and the number of the tempo."""
+
+    votes: Floats
+    start_s: Floats
+    tempo: Places
+
+
+def _likeliest(found: list[_Peaks], ratios: Floats) -> Iterator[Grid]:
+    """By their votes, of each tempo `PEAKS` at most."""
+    votes = np.concatenate([each.votes for each in found])
+    start_s = np.concatenate([each.start_s for each in found])
+    tempo = np.concatenate([each.tempo for each in found])
+    taken = [0] * len(ratios)
+    for place in np.argsort(-votes, kind="stable"):
+        number = int(tempo[place])
+        taken[number] += 1
+        if taken[number] <= PEAKS:
+            yield Grid(float(start_s[place]), float(ratios[number]))
 
 
 def _earliest(start_s: Floats, value: Floats, ratio: float, begins_s: Floats) -> list[Grid]:
@@ -125,18 +157,6 @@ def _vote_weights(asked: Asked, heard: Heard) -> Floats:
     return np.asarray(is_attack * np.where(known[:, None], fit, 0.3))
 
 
-def _peaks(
-    lowest: float, smooth: Floats, ratio: float, scale: float
-) -> list[tuple[float, float, float]]:
-    tops = np.flatnonzero(smooth > 0.3 * smooth.max())
-    if len(tops) > 4:
-        tops = tops[np.argpartition(smooth[tops], -4)[-4:]]
-    return [
-        (scale * votes, lowest + (top + 0.5) * VOTE_S, ratio)
-        for top, votes in zip(tops.tolist(), smooth[tops].tolist(), strict=True)
-    ]
-
-
 def _votes(start_s: Floats, value: Floats) -> tuple[float, Floats]:
     """Start of the first bin, and the smoothed votes of every bin of `VOTE_S`."""
     lowest = float(start_s.min())
@@ -162,7 +182,7 @@ def _votes_of_all(after_s: Floats, value: Floats) -> Floats:
     return smooth[VOTE_REACH - 1 : VOTE_REACH - 1 + len(votes)].reshape(len(bins), width)
 
 
-def _distinct(grids: list[Grid]) -> list[Grid]:
+def _distinct(grids: Iterable[Grid], most: int = CANDIDATES) -> list[Grid]:
     kept: list[Grid] = []
     for grid in grids:
         if all(
@@ -170,7 +190,7 @@ def _distinct(grids: list[Grid]) -> list[Grid]:
             for other in kept
         ):
             kept.append(grid)
-        if len(kept) == CANDIDATES:
+        if len(kept) == most:
             break
     return kept
 

@@ -16,6 +16,7 @@ it from the pitch evidence. Below 1.2 kHz only, where a string is nearly periodi
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -142,17 +143,32 @@ def explanations(
     string = _taken(string, start - reach, stop + 1)
     start, stop = reach, reach + stop - start
     now = string[start:stop]
-    energy = _faded(_by_frame(now, now), 1.0)[:n_frames]
     if not lags:
-        return energy, np.zeros((0, n_frames), np.float32)
-    then = np.stack([_foretold(string, start, stop, lag) for lag in lags])
-    together = _faded(_by_frame(np.broadcast_to(now, then.shape), then), _GAINS)[..., :n_frames]
-    alone = _faded(_by_frame(then, then), _GAINS**2)[..., :n_frames]
+        return _faded(_by_frame(now, now), np.float32(1.0))[:n_frames], np.zeros(
+            (0, n_frames), np.float32
+        )
+    then = [_foretold(string, start, stop, lag) for lag in lags]
+    # All sums at once: of what sounds now, of it with what is foretold, and of that alone.
+    sums = _by_frame(np.stack((now, *(now for _ in then), *then)), np.stack((now, *then, *then)))
+    n_sums = len(then) * len(FALLS_DB)
+    rows, gains = _sums_of(len(then))
+    faded = _faded(sums[rows], gains)[:, :n_frames]
+    together, alone = faded[1 : 1 + n_sums], faded[1 + n_sums :]
     np.maximum(together, 0.0, out=together)
     np.maximum(alone, 1e-20, out=alone)
     together *= together
     together /= alone
-    return energy, np.asarray(together.max(axis=0))
+    explained = together.reshape(len(then), len(FALLS_DB), n_frames).max(axis=1)
+    return faded[0], explained
+
+
+@cache
+def _sums_of(n_guesses: int) -> tuple[NDArray[np.intp], Samples]:
+    """Which sum each row of `explanations` is, and by what gain it fades, shape (n_rows, 1)."""
+    guesses = np.repeat(np.arange(n_guesses), len(FALLS_DB))
+    rows = np.concatenate(([0], 1 + guesses, 1 + n_guesses + guesses))
+    gains = np.tile(_GAINS, n_guesses)
+    return rows, np.concatenate(([1.0], gains, gains**2)).astype(np.float32)[:, None]
 
 
 def steepened(string: String, first: int, last: int) -> Samples:
@@ -172,10 +188,10 @@ def _foretold(string: Samples, start: int, stop: int, lags: list[float]) -> Samp
     return then
 
 
-_GAINS = (10 ** (-np.array(FALLS_DB)[:, None, None] / 20)).astype(np.float32)
+_GAINS = (10 ** (-np.array(FALLS_DB) / 20)).astype(np.float32)
 
 
-def _faded(frames: Samples, gain: Samples | float) -> Samples:
+def _faded(frames: Samples, gain: Samples | np.float32) -> Samples:
     """Sum of the `WINDOW` frames from each on, each `gain` times weaker than the one before."""
     out = frames
     step = 1

@@ -41,11 +41,8 @@ NEW_SPANS_MS = (
     *((-110, -60), (-60, -30), (-30, -10), (-10, 0), (0, 15), (15, 40), (40, 80), (80, 140)),
 )
 """Stretches over which the share of new energy is looked at."""
-RENEWED_SPANS_MS = (
-    *((-110, -70), (-70, -40), (-40, -20), (-20, -8), (-8, 4)),
-    *((4, 16), (16, 32), (32, 60), (60, 100), (100, 150)),
-)
-"""Stretches over which the share of new energy is looked at once more, by each pitch alone."""
+RENEWED_MS = (-110, -70, -40, -20, -8, 4, 16, 32, 60, 100, 150)
+"""From each to the next the share of new energy is looked at once more, by each pitch alone."""
 LEAST_NEW = 0.02
 NEAREST_S, FAR_S = 0.01, 1.0
 NEIGHBOUR_S, NO_NEIGHBOUR = 0.13, -10.0
@@ -97,15 +94,15 @@ class Forest:
 
     def odds(self, table: Floats) -> Floats:
         """Log-odds of each row, shape (n_rows,)."""
-        trees = np.arange(len(self.leaves))
+        trees = np.arange(len(self.leaves))[:, None]
         odds = np.zeros(len(table))
         for start in range(0, len(table), BATCH):
             # As it was fitted: a border lies between two numbers of single precision.
-            some = table[start : start + BATCH].astype(np.float32)
-            leaf = np.zeros((len(some), len(trees)), np.intp)
+            some = np.ascontiguousarray(table[start : start + BATCH].T, np.float32)
+            leaf = np.zeros((len(trees), some.shape[1]), np.uint8)
             for layer, (column, border) in enumerate(zip(self.columns, self.borders, strict=True)):
-                leaf |= (some[:, column] > border).astype(np.intp) << layer
-            odds[start : start + BATCH] = self.leaves[trees, leaf].sum(axis=1)
+                leaf |= (some[column] > border[:, None]).view(np.uint8) << np.uint8(layer)
+            odds[start : start + BATCH] = self.leaves[trees, leaf].sum(axis=0)
         return odds
 
 
@@ -297,9 +294,9 @@ def _shares(
     First the pitch before, then the place's own. The track of all places lets either explain what
     it can; here each is asked by itself, and the upper harmonics above all: a drum stands lower.
     """
-    spans = len(RENEWED_SPANS_MS)
-    begin, end = RENEWED_SPANS_MS[0][0], RENEWED_SPANS_MS[-1][1]
-    shares = np.zeros((len(onset_s), 2, spans))
+    begin, end = RENEWED_MS[0], RENEWED_MS[-1]
+    starts = np.array(RENEWED_MS[:-1]) - begin
+    shares = np.zeros((len(onset_s), 2, len(starts)))
     own_hz = 440.0 * 2 ** ((top + LOWEST_MIDI - 69) / 12)
     same = top == hypothesis_of(before_hz)
     for row in np.flatnonzero((odds > ASKED_ODDS[0]) & (odds <= ASKED_ODDS[1])):
@@ -310,9 +307,7 @@ def _shares(
         piece = steepened(smooth, first, first + end - begin)
         guesses = [(float(hz),) for hz in pitches_hz]
         energy, explained = explanations(piece, ROOM, ROOM + end - begin, guesses)
-        new = np.maximum(energy - explained, 0.0)
-        for span, (low, high) in enumerate(RENEWED_SPANS_MS):
-            some = slice(low - begin, high - begin)
-            share = new[:, some].sum(axis=1) / (float(energy[some].sum()) + 1e-12)
-            shares[row, :, span] = np.log(share[[0, -1]] + LEAST_NEW)
+        new = np.add.reduceat(np.maximum(energy - explained, 0.0), starts, axis=1)
+        share = new / (np.add.reduceat(energy, starts) + np.float32(1e-12))
+        shares[row] = np.log(share[[0, -1]] + LEAST_NEW)
     return shares.reshape(len(onset_s), -1)
