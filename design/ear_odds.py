@@ -1,4 +1,4 @@
-"""Fit the network and the forest by which the ear weighs every place where a note may begin.
+"""Fit the networks and the forest by which the ear weighs every place where a note may begin.
 
     python design/ear_odds.py FOLDER [FOLDER ...]
 
@@ -7,12 +7,12 @@ split. Each take is heard twice: as it is, and through a shelf filter drawn at r
 amplifier or microphone would have it. (A third time, resampled and with its dynamics pressed or
 pulled as another bass would be, changed nothing.) Of the places within 30 ms of a played note the
 nearest is that note's; any other further than 9 ms from every note is none; the rest are left out.
-Noise of several colours, with a hum or in bursts, holds no notes at all. The network is fitted by
-L-BFGS on the mean log-loss with a ridge, the forest grown by gradient boosting, and both written to
+Noise of several colours, with a hum or in bursts, holds no notes at all. The networks are fitted by
+L-BFGS on the mean log-loss with a ridge, the forest grown by gradient boosting, and all written to
 src/undersong/ear/weights.npz; how many notes and other places of every fifth take, kept apart, they
-put on the wrong side of 0 is printed. The places were found with what is in use, and the forest
-sees what the network says: run it again until nothing improves. It needs the library catboost,
-which is no part of this project.
+put on the wrong side of 0 is printed. The places were found with what is in use, and the second
+network and the forest see what the first network says: run it again until nothing improves. It
+needs the library catboost, which is no part of this project.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterable, Iterator
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -43,8 +44,8 @@ Floats = NDArray[np.float64]
 OWN_S, OTHER_S = 0.03, 0.009
 SHELF_HZ, SHELF_DB = (150.0, 2500.0), 12.0
 UNITS = (48, 24)
-RIDGE = 1.5e-4
-TREES, LAYERS = 600, 6
+RIDGE = {"places": 1.5e-4, "notes": 5e-4}
+TREES, LAYERS = 1000, 6
 APART = 5
 NOISES = 60
 WEIGHTS = ROOT / "src" / "undersong" / "ear" / "weights.npz"
@@ -153,7 +154,7 @@ def stacked(many: list[Seen], name: str) -> tuple[Floats, Floats]:
     return table[known], label[known]
 
 
-def fitted(table: Floats, label: Floats, ridge: float = RIDGE, seed: int = 0) -> list[Floats]:
+def fitted(table: Floats, label: Floats, ridge: float, seed: int = 0) -> list[Floats]:
     """Middle, scale and the six layers of `weighing.Network`."""
     rng = np.random.default_rng(seed)
     middle, scale = np.median(table, axis=0), table.std(axis=0) + 1e-3
@@ -237,28 +238,31 @@ def grown(table: Floats, label: Floats) -> list[Floats]:
     return [columns, borders, leaves]
 
 
-def told(name: str, kept: list[Floats], table: Floats) -> Floats:
-    """What a network or forest says."""
-    if name == "places":
-        return odds_of(kept, table)
+def grown_odds(kept: list[Floats], table: Floats) -> Floats:
+    """What a forest says."""
     columns, borders, leaves = kept
     return Forest(columns.astype(np.intp), borders.astype(np.float32), leaves).odds(table)
 
 
 def fit_all(rows: list[list[Seen]], file: Path = WEIGHTS) -> None:
-    """Fit both and write them."""
+    """Fit all three and write them."""
+    most = [each for k, both in enumerate(rows) if k % APART for each in both]
+    rest = [each for k, both in enumerate(rows) if not k % APART for each in both]
+    every = [each for both in rows for each in both]
     kept: dict[str, Floats] = {}
-    for name, fit in (("places", fitted), ("notes", grown)):
-        most = [each for k, both in enumerate(rows) if k % APART for each in both]
-        rest = [each for k, both in enumerate(rows) if not k % APART for each in both]
-        table, label = stacked(rest, name)
-        odds = told(name, fit(*stacked(most, name)), table)
+    fits: list[tuple[str, str, Any, Any]] = [
+        ("places", "places", partial(fitted, ridge=RIDGE["places"]), odds_of),
+        ("notes", "notes", partial(fitted, ridge=RIDGE["notes"]), odds_of),
+        ("forest", "notes", grown, grown_odds),
+    ]
+    for name, asked, fit, says in fits:
+        table, label = stacked(rest, asked)
+        odds = says(fit(*stacked(most, asked)), table)
         lost = np.mean(odds[label == 1] < 0)
         false = np.count_nonzero(odds[label == 0] > 0) / np.count_nonzero(label == 1)
         wrong = np.logaddexp(0, np.where(label == 1, -1, 1) * np.clip(odds, -8, 8)).mean()
         print(f"{name}, kept apart: {lost:.3%} of notes lost, {false:.3%} false, loss {wrong:.4f}")
-        every = fit(*stacked([each for both in rows for each in both], name))
-        for k, layer in enumerate(every):
+        for k, layer in enumerate(fit(*stacked(every, asked))):
             kept[f"{name}-{k}"] = np.asarray(layer, np.float32)
     with file.open("wb") as out:
         np.savez_compressed(out, **kept)

@@ -11,7 +11,7 @@ import pytest
 
 from ear_player import RATE_HZ, SCALE, Samples, asked, part_of, plucked
 from undersong.ear import Hearing, Verdict, evidence, hear
-from undersong.ear.weighing import Forest, of_notes, of_pitch, of_sound
+from undersong.ear.weighing import Forest, forest, network, of_notes, of_pitch
 from undersong.sound.drums import Drums
 from undersong.sound.schedule import NoteEvent
 from undersong.theory.part import Note
@@ -83,14 +83,26 @@ def test_a_forest_adds_up_what_its_trees_say() -> None:
     assert forest.odds(many).tolist() == [20.0, 11.0, 22.0, 23.0] * 250
 
 
-def test_the_network_and_the_forest_are_whole() -> None:
-    network, forest = of_sound(), of_pitch()
-    assert network.middle.shape == network.scale.shape == network.layers[0].shape[:1]
-    assert np.isfinite(network.odds(np.zeros((3, len(network.middle))))).all()
-    layers, trees = forest.columns.shape
-    assert forest.borders.shape == (layers, trees)
-    assert forest.leaves.shape == (trees, 2**layers)
-    assert np.isfinite(forest.leaves).all()
+@pytest.mark.parametrize("name", ["places", "notes"])
+def test_the_networks_are_whole(name: str) -> None:
+    weights = network(name)
+    assert weights.middle.shape == weights.scale.shape == weights.layers[0].shape[:1]
+    assert np.isfinite(weights.odds(np.zeros((3, len(weights.middle))))).all()
+
+
+def test_the_forest_is_whole() -> None:
+    trees = forest()
+    n_layers, n_trees = trees.columns.shape
+    assert trees.borders.shape == (n_layers, n_trees)
+    assert trees.leaves.shape == (n_trees, 2**n_layers)
+    assert np.isfinite(trees.leaves).all()
+
+
+def test_network_and_forest_count_the_same() -> None:
+    table = np.random.default_rng(5).normal(0, 2, (50, len(network("notes").middle)))
+    odds = of_pitch(table)
+    both = np.clip(network("notes").odds(table), -8, 8) + np.clip(forest().odds(table), -8, 8)
+    assert odds == pytest.approx(both / 2)
 
 
 def test_the_forest_asks_about_columns_that_there_are(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -104,4 +116,4 @@ def test_the_forest_asks_about_columns_that_there_are(monkeypatch: pytest.Monkey
     monkeypatch.setattr(evidence, "of_notes", asked_about)
     heard(plucked(PART, asked(PART), start_s=START_S), 0.1)
     assert len(seen) == 1
-    assert of_pitch().columns.max() < seen[0]
+    assert forest().columns.max() < seen[0] == len(network("notes").middle)

@@ -30,7 +30,7 @@ from undersong.ear.pitch import (
     tuning_of,
 )
 from undersong.ear.renewal import Renewal, edges_of, smooth_in_place
-from undersong.ear.weighing import of_notes, of_pitch, of_places, of_sound
+from undersong.ear.weighing import ODDS_LIMIT, of_notes, of_pitch, of_places, of_sound
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -48,7 +48,6 @@ TURNS = 7
 IMPOSSIBLE = -6.0
 BATCH = 256
 DATED = 0.3
-ODDS_LIMIT = 8.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +146,7 @@ def weighed(sound: Sound) -> Evidence:
         track = _renewal(pitches, renewal, notes_s, f0_hz, sound.length_s)
         measures = measured(found, track)
         places = of_places(found, measures, track)
-        odds = np.clip(of_sound().odds(places), -ODDS_LIMIT, ODDS_LIMIT)
+        odds = of_sound(places)
         odds[in_gap(measures.onset_s, found.gaps_s)] = -ODDS_LIMIT
         # A rise that was strong by itself still parts two notes: the weighing may have failed only
         # because the note before it was not known yet.
@@ -179,7 +178,7 @@ def weighed(sound: Sound) -> Evidence:
         before_hz,
         notes_s,
     )
-    again = np.clip(of_pitch().odds(table), -ODDS_LIMIT, ODDS_LIMIT)
+    again = of_pitch(table)
     again[in_gap(onset_s, found.gaps_s)] = -ODDS_LIMIT
     odds = np.where(odds > IMPOSSIBLE, again, odds)
     return Evidence(

@@ -1,11 +1,12 @@
-"""How likely does a note begin here? A small network and a forest on all measured about a place.
+"""How likely does a note begin here? Small networks and a forest on all measured about a place.
 
-The network knows how the sound goes about a place: the energy of four bands and the share of it
-that is new, from before to after, what `measures` measured there, and what is usual in this take.
-The forest knows the pitches too: how well the best fits, how much better than the one before, and
-how far the sound before goes on in step (`ringing`). What tells a string from a drum, or a stroke
-in an echo from the echo, is in no single measure; both were fitted on takes with known answers by
-design/ear_odds.py, which writes weights.npz.
+The first network knows how the sound goes about a place: the energy of four bands and the share of
+it that is new, from before to after, what `measures` measured there, and what is usual in this
+take. The second and the forest know the pitches too: how well the best fits, how much better than
+the one before, and how far the sound before goes on in step (`ringing`); their mean counts, for
+they err on different basses. What tells a string from a drum, or a stroke in an echo from the
+echo, is in no single measure; all were fitted on takes with known answers by design/ear_odds.py,
+which writes weights.npz.
 
 Conventions
 -----------
@@ -52,6 +53,7 @@ IN_STEP = 0.85
 OCTAVE = 12
 BATCH = 256
 LIMIT = 5.0
+ODDS_LIMIT = 8.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,17 +108,31 @@ class Forest:
         return odds
 
 
+def of_sound(table: Floats) -> Floats:
+    """Log-odds of each place from `of_places`, shape (n_rows,)."""
+    return _clipped(network("places").odds(table))
+
+
+def of_pitch(table: Floats) -> Floats:
+    """Log-odds of each place from `of_notes`, shape (n_rows,): the mean of what two make of it."""
+    return 0.5 * (_clipped(network("notes").odds(table)) + _clipped(forest().odds(table)))
+
+
+def _clipped(odds: Floats) -> Floats:
+    return np.clip(odds, -ODDS_LIMIT, ODDS_LIMIT)
+
+
 @cache
-def of_sound() -> Network:
-    """The network that knows how the sound goes, as design/ear_odds.py left it."""
-    middle, scale, *layers = (layer.astype(np.float64) for layer in _kept("places"))
+def network(name: str) -> Network:
+    """``places`` or ``notes``, as design/ear_odds.py left it."""
+    middle, scale, *layers = (layer.astype(np.float64) for layer in _kept(name))
     return Network(middle, scale, tuple(layers))
 
 
 @cache
-def of_pitch() -> Forest:
-    """The forest that knows the pitches too, as design/ear_odds.py left it."""
-    columns, borders, leaves = _kept("notes")
+def forest() -> Forest:
+    """The forest that knows the pitches, as design/ear_odds.py left it."""
+    columns, borders, leaves = _kept("forest")
     return Forest(columns.astype(np.intp), borders.astype(np.float32), leaves.astype(np.float64))
 
 
