@@ -355,9 +355,14 @@ def fundamentals_before(onset_s: Floats, notes_s: Floats, f0_hz: Floats) -> Floa
 GAP_BEFORE_S, GAP_AFTER_S = 0.01, 0.015
 
 
-def in_gap(onset_s: Floats, gaps_s: Floats) -> NDArray[np.bool_]:
-    """True for onsets that a hole in the recording makes."""
+def in_gap(
+    onset_s: Floats,
+    gaps_s: Floats,
+    before_s: float = GAP_BEFORE_S,
+    after_s: float = GAP_AFTER_S,
+) -> NDArray[np.bool_]:
+    """True for onsets that a hole in the recording makes, or that lie so far from one."""
     inside = np.zeros(len(onset_s), bool)
     for first_s, last_s in gaps_s:
-        inside |= (onset_s > first_s - GAP_BEFORE_S) & (onset_s < last_s + GAP_AFTER_S)
+        inside |= (onset_s > first_s - before_s) & (onset_s < last_s + after_s)
     return inside

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from undersong.ear.align import NONE, Asked, Match
-from undersong.ear.evidence import BATCH, LONGEST_STRETCH_S, Evidence
+from undersong.ear.evidence import BATCH, LONGEST_STRETCH_S, Evidence, in_gap
 from undersong.ear.hearing import HeardNote, Verdict
 from undersong.ear.pitch import (
     LOWEST_MIDI,
@@ -52,6 +52,8 @@ SURE_ODDS, SURE_EXTRA_ODDS, SURE_MISSED_ODDS, SURE_TIMED_ODDS = 1.0, 0.5, 2.5, 1
 LONGEST_TAIL_S = 2.0
 HIDDEN_S, CLEAR_ODDS = 0.06, 4.0
 EXTRA_APART_S = 0.09
+BESIDE_HOLE_S, BESIDE_HOLE_WORTH = (0.06, 0.03), 2.0
+"""Against an extra note beside a hole in the recording: it breaks off what rings, as a note would."""
 QUIETEST_EXTRA_DB = -20.0
 FAINT_EXTRA_DB = -10.0
 LOW_B_MIDI, LOW_E_MIDI, TOO_LOW_WORTH = 23, 28, 2.0
@@ -404,7 +406,10 @@ def _extra(
     usual_score: float,
     lowest: int,
 ) -> HeardNote | None:
-    odds = float(evidence.odds[heard.attack[place]]) + EXTRA_PRIOR
+    attack = heard.attack[place : place + 1]
+    odds = float(evidence.odds[attack[0]]) + EXTRA_PRIOR
+    if in_gap(evidence.onset_s[attack], evidence.gaps_s, *BESIDE_HOLE_S).any():
+        odds -= BESIDE_HOLE_WORTH
     if place and heard.midi[place] in (heard.midi[place - 1], heard.asked_midi[place - 1]):
         odds -= GOING_ON_WORTH * float(heard.going_on[place])
     odds -= BODY_WORTH * max(0.0, usual_score - LEAST_BODY - float(heard.scores[place].max()))
