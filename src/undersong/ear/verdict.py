@@ -53,7 +53,7 @@ LONGEST_TAIL_S = 2.0
 HIDDEN_S, CLEAR_ODDS = 0.06, 4.0
 EXTRA_APART_S = 0.09
 BESIDE_HOLE_S, BESIDE_HOLE_WORTH = (0.06, 0.03), 2.0
-"""Against an extra note beside a hole in the recording: it breaks off what rings, as a note would."""
+"""Against an extra note beside a hole, which breaks off what rings as another note would."""
 QUIETEST_EXTRA_DB = -20.0
 FAINT_EXTRA_DB = -10.0
 LOW_B_MIDI, LOW_E_MIDI, TOO_LOW_WORTH = 23, 28, 2.0
