@@ -38,7 +38,7 @@ from ear_truth import KnownTake, known_takes  # noqa: E402
 from undersong.ear import evidence  # noqa: E402
 from undersong.ear.frames import RATE_HZ  # noqa: E402
 from undersong.ear.hear import listened  # noqa: E402
-from undersong.ear.weighing import Forest  # noqa: E402
+from undersong.ear.weighing import LIMIT, Forest, Network  # noqa: E402
 
 Floats = NDArray[np.float64]
 OWN_S, OTHER_S = 0.03, 0.009
@@ -158,7 +158,7 @@ def fitted(table: Floats, label: Floats, ridge: float, seed: int = 0) -> list[Fl
     """Middle, scale and the six layers of `weighing.Network`."""
     rng = np.random.default_rng(seed)
     middle, scale = np.median(table, axis=0), table.std(axis=0) + 1e-3
-    values = np.clip((table - middle) / scale, -5, 5).astype(np.float32)
+    values = np.clip((table - middle) / scale, -LIMIT, LIMIT).astype(np.float32)
     is_note = label.astype(np.float32)
     n, one, two = values.shape[1], *UNITS
     shapes: list[tuple[int, ...]] = [(n, one), (one,), (one, two), (two,), (two,), ()]
@@ -198,9 +198,8 @@ def fitted(table: Floats, label: Floats, ridge: float, seed: int = 0) -> list[Fl
 
 def odds_of(network: list[Floats], table: Floats) -> Floats:
     """What a fitted network says."""
-    middle, scale, w1, b1, w2, b2, w3, b3 = network
-    values = np.clip((table - middle) / scale, -5, 5)
-    return np.asarray(np.tanh(np.tanh(values @ w1 + b1) @ w2 + b2) @ w3 + b3)
+    middle, scale, *layers = network
+    return Network(middle, scale, tuple(layers)).odds(table)
 
 
 def grown(table: Floats, label: Floats) -> list[Floats]:

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from undersong.ear.attack import Attacks, attacks
 from undersong.ear.frames import Samples, Take
-from undersong.ear.measures import DISTINCT_S, measured
+from undersong.ear.measures import DISTINCT_S, Measures, measured
 from undersong.ear.pitch import (
     MIDIS,
     Stretches,
@@ -135,10 +135,82 @@ def gathered(take: Take, found: Attacks | None = None) -> Evidence:
 def weighed(sound: Sound) -> Evidence:
     """All evidence of a take of which the sound is kept."""
     string, found = sound.string, sound.found
-    renewal = Renewal(sound.smooth)
-    notes_s = apart(found.onset_s[found.strength > STRONG])
-    tuning = _rounded_tuning(string, notes_s, sound.length_s)
-    pitches = Pitches(string, tuning)
+    tuning = _rounded_tuning(string, _strong(found), sound.length_s)
+    agreed = _agreed(sound, Pitches(string, tuning))
+    measures, notes_s = agreed.measures, agreed.notes_s
+    kept = strongest(measures.onset_s, agreed.odds)
+    onset_s, odds = measures.onset_s[kept], agreed.odds[kept]
+    end_s = ends(onset_s, notes_s, sound.length_s)
+    possible = np.flatnonzero(odds > IMPOSSIBLE)
+    scores, level_db = np.zeros((len(odds), len(MIDIS))), np.full(len(odds), -120.0)
+    scores[possible], level_db[possible] = _scored(
+        string, onset_s[possible], end_s[possible], tuning
+    )
+    before_hz = fundamentals_before(onset_s, agreed.sounded_s, agreed.f0_hz)
+    table = of_notes(
+        string,
+        sound.smooth,
+        agreed.places[kept],
+        onset_s,
+        end_s,
+        odds,
+        scores,
+        level_db,
+        before_hz,
+        notes_s,
+    )
+    again = of_pitch(table)
+    again[in_gap(onset_s, found.gaps_s)] = -ODDS_LIMIT
+    return Evidence(
+        onset_s=onset_s,
+        odds=np.where(odds > IMPOSSIBLE, again, odds),
+        end_s=end_s,
+        scores=scores,
+        level_db=level_db,
+        tuning_cents=tuning,
+        string=string,
+        length_s=sound.length_s,
+        smooth=sound.smooth,
+        notes_s=agreed.sounded_s,
+        f0_hz=agreed.f0_hz,
+        gaps_s=found.gaps_s,
+        vague=measures.strength[kept] < DATED,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Agreed:
+    """Notes thought to ring, and what is known of every place where something may begin.
+
+    Attributes
+    ----------
+    notes_s
+        Shape (n_notes,): the likely notes.
+    sounded_s, f0_hz
+        Shape (n_sounded,): the notes the last turn took to sound, and their fundamentals.
+    measures, places
+        What was measured at the places, and the table the first network was asked about.
+    odds
+        Shape (n_places,): what it made of them.
+    """
+
+    notes_s: Floats
+    sounded_s: Floats
+    f0_hz: Floats
+    measures: Measures
+    places: Floats
+    odds: Floats
+
+
+def _strong(found: Attacks) -> Floats:
+    """Rises taken for notes before anything else is known."""
+    return apart(found.onset_s[found.strength > STRONG])
+
+
+def _agreed(sound: Sound, pitches: Pitches) -> _Agreed:
+    """Round and round until what rings and where something begins agree."""
+    found, renewal = sound.found, Renewal(sound.smooth)
+    notes_s = _strong(found)
     sounded_s = held_s = np.zeros(0)
     for _ in range(TURNS):
         before_s, sounded_s = sounded_s, notes_s
@@ -156,46 +228,7 @@ def weighed(sound: Sound) -> Evidence:
         notes_s = np.sort(np.append(notes_s, held_s[_off(held_s, notes_s) > DISTINCT_S]))
         if np.array_equal(notes_s, sounded_s):
             break
-    del renewal
-    kept = strongest(measures.onset_s, odds)
-    onset_s, odds = measures.onset_s[kept], odds[kept]
-    end_s = ends(onset_s, notes_s, sound.length_s)
-    possible = np.flatnonzero(odds > IMPOSSIBLE)
-    scores, level_db = np.zeros((len(odds), len(MIDIS))), np.full(len(odds), -120.0)
-    scores[possible], level_db[possible] = _scored(
-        string, onset_s[possible], end_s[possible], tuning
-    )
-    before_hz = fundamentals_before(onset_s, sounded_s, f0_hz)
-    table = of_notes(
-        string,
-        sound.smooth,
-        places[kept],
-        onset_s,
-        end_s,
-        odds,
-        scores,
-        level_db,
-        before_hz,
-        notes_s,
-    )
-    again = of_pitch(table)
-    again[in_gap(onset_s, found.gaps_s)] = -ODDS_LIMIT
-    odds = np.where(odds > IMPOSSIBLE, again, odds)
-    return Evidence(
-        onset_s=onset_s,
-        odds=odds,
-        end_s=end_s,
-        scores=scores,
-        level_db=level_db,
-        tuning_cents=tuning,
-        string=string,
-        length_s=sound.length_s,
-        smooth=sound.smooth,
-        notes_s=sounded_s,
-        f0_hz=f0_hz,
-        gaps_s=found.gaps_s,
-        vague=measures.strength[kept] < DATED,
-    )
+    return _Agreed(notes_s, sounded_s, f0_hz, measures, places, odds)
 
 
 def _come_back(notes_s: Floats, sounded_s: Floats, before_s: Floats) -> Floats:

@@ -79,12 +79,9 @@ def with_arrivals(
             continue
         # Echo smears what arrives: where something was struck after all, doubt is for the player.
         nearer = abs(arrival_s - expected_s[stroke]) < abs(begin_s[stroke] - expected_s[stroke])
-        is_asked = midi == asked.midi[stroke]
-        if after[stroke]:
-            is_it = is_asked
-        else:
-            is_it = slid[stroke] or (is_asked and (nearer or not matched[stroke]))
-        if is_it:
+        is_free = after[stroke] or not matched[stroke]
+        is_asked = midi == asked.midi[stroke] and (is_free or nearer)
+        if is_asked or (slid[stroke] and not after[stroke]):
             rows.append(NONE if after[stroke] else int(match.attack[stroke]))
             strokes.append(int(stroke))
             at_s.append(arrival_s)

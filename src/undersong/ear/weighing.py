@@ -48,7 +48,7 @@ LEAST_NEW = 0.02
 NEAREST_S, FAR_S = 0.01, 1.0
 NEIGHBOUR_S, NO_NEIGHBOUR = 0.13, -10.0
 ASKED_ODDS = (-4.0, 6.0)
-"""Where the first network is surer than this, nobody asks whether the note before goes on."""
+"""Where the first network is surer than this, nobody asks what goes on and what is renewed."""
 IN_STEP = 0.85
 OCTAVE = 12
 BATCH = 256
@@ -203,8 +203,9 @@ def of_notes(
         float(np.median(v[likely])) if likely.any() else 0.0 for v in (best, level_db)
     )
     poor = float(np.percentile(best[likely], 20)) if likely.any() else 0.0
-    step = _steps(string, onset_s, end_s, odds, before_hz, top, notes_s)
-    shares = _shares(smooth, onset_s, odds, before_hz, top)
+    doubtful = np.flatnonzero((odds > ASKED_ODDS[0]) & (odds <= ASKED_ODDS[1]))
+    step = _steps(string, onset_s, end_s, doubtful, before_hz, top, notes_s)
+    shares = _shares(smooth, onset_s, doubtful, before_hz, top)
     ringing = float(np.mean(step[likely, 0] > IN_STEP)) if likely.any() else 0.0
     own = (
         odds,
@@ -281,7 +282,7 @@ def _steps(
     string: Samples,
     onset_s: Floats,
     end_s: Floats,
-    odds: Floats,
+    doubtful: Places,
     before_hz: Floats,
     top: Places,
     notes_s: Floats,
@@ -289,7 +290,7 @@ def _steps(
     """`ringing.steps` at the pitch before each place and at its own, shape (n_places, 6)."""
     step = np.zeros((len(onset_s), 6))
     same = top == hypothesis_of(before_hz)
-    for row in np.flatnonzero((odds > ASKED_ODDS[0]) & (odds <= ASKED_ODDS[1])):
+    for row in doubtful:
         earlier = int(np.searchsorted(notes_s, onset_s[row] - DISTINCT_S)) - 1
         since_s = float(notes_s[earlier]) if earlier >= 0 else 0.0
         at_s, until_s = float(onset_s[row]), float(end_s[row])
@@ -303,7 +304,7 @@ def _steps(
 
 
 def _shares(
-    smooth: String, onset_s: Floats, odds: Floats, before_hz: Floats, top: Places
+    smooth: String, onset_s: Floats, doubtful: Places, before_hz: Floats, top: Places
 ) -> Floats:
     """How much is new about each place if one pitch rings there, shape (n_places, 2 * n_spans).
 
@@ -313,15 +314,13 @@ def _shares(
     begin, end = RENEWED_MS[0], RENEWED_MS[-1]
     starts = np.array(RENEWED_MS[:-1]) - begin
     shares = np.zeros((len(onset_s), 2, len(starts)))
-    own_hz = 440.0 * 2 ** ((top + LOWEST_MIDI - 69) / 12)
     same = top == hypothesis_of(before_hz)
-    for row in np.flatnonzero((odds > ASKED_ODDS[0]) & (odds <= ASKED_ODDS[1])):
-        pitches_hz = [hz for hz in (before_hz[row], own_hz[row]) if np.isfinite(hz)]
-        if same[row]:
-            del pitches_hz[1]
+    for row in doubtful:
+        own_hz = midi_to_hz(float(top[row] + LOWEST_MIDI))
+        both_hz = (before_hz[row],) if same[row] else (before_hz[row], own_hz)
+        guesses = [(float(hz),) for hz in both_hz if np.isfinite(hz)]
         first = round(float(onset_s[row]) / FRAME_S) + begin
         piece = steepened(smooth, first, first + end - begin)
-        guesses = [(float(hz),) for hz in pitches_hz]
         energy, explained = explanations(piece, ROOM, ROOM + end - begin, guesses)
         new = np.add.reduceat(np.maximum(energy - explained, 0.0), starts, axis=1)
         share = new / (np.add.reduceat(energy, starts) + np.float32(1e-12))
