@@ -72,6 +72,7 @@ def located(asked: Asked, heard: Heard, *, ratio: float | None = None) -> list[G
     value = weight[stroke, attack]
     ratios = _ratios() if ratio is None else np.array([ratio])
     found: list[_Peaks] = []
+    firsts: list[_Peaks] = []
     best_votes = 0.0
     # The lowest place a vote may fall moves with the tempo; all tempos share one line of bins.
     usual = np.ones(len(ratios))
@@ -90,19 +91,17 @@ def located(asked: Asked, heard: Heard, *, ratio: float | None = None) -> list[G
         so_far = np.maximum(np.maximum.accumulate(most), best_votes)
         best_votes = float(so_far[-1])
         rows = np.flatnonzero(most >= WORTH_A_LOOK * so_far)
-        row, top = np.nonzero(smooth[rows] > PEAK * highest[rows, None])
-        row = rows[row]
-        found.append(
-            _Peaks(
-                scales[first + row] * smooth[row, top],
-                lowest[row] + (top + 0.5) * VOTE_S,
-                first + row,
-            )
-        )
+        # No more of each than could be taken: of an hour there are hundreds of thousands of places.
+        likely = smooth[rows]
+        least = np.partition(likely, -PEAKS, axis=1)[:, -PEAKS]
+        enough = (likely >= least[:, None]) & (likely > PEAK * highest[rows, None])
+        row, top = np.nonzero(enough)
+        for kept, at in (found, (rows[row], top)), (firsts, _firsts(smooth, highest)):
+            votes = scales[first + at[0]] * smooth[at]
+            kept.append(_Peaks(votes, lowest[at[0]] + (at[1] + 0.5) * VOTE_S, first + at[0]))
     grids = _distinct(_likeliest(found, ratios), CANDIDATES + 2 * EARLIEST)
-    best = grids[0].ratio
-    begins_s = heard.onset_s[heard.attack_odds > 0] - best * some.grid_s[0]
-    earliest = _earliest(votes_s - best * grid_s, value, best, begins_s)
+    begins_s = heard.onset_s[heard.attack_odds > 0]
+    earliest = _earliest(_joined(firsts), ratios, float(some.grid_s[0]), begins_s, best_votes)
     return _distinct([grids[0], *earliest, *grids[1:]])
 
 
@@ -115,31 +114,53 @@ class _Peaks:
     tempo: Places
 
 
+def _joined(found: list[_Peaks]) -> _Peaks:
+    return _Peaks(
+        np.concatenate([each.votes for each in found]),
+        np.concatenate([each.start_s for each in found]),
+        np.concatenate([each.tempo for each in found]),
+    )
+
+
 def _likeliest(found: list[_Peaks], ratios: Floats) -> Iterator[Grid]:
     """By their votes, of each tempo `PEAKS` at most."""
-    votes = np.concatenate([each.votes for each in found])
-    start_s = np.concatenate([each.start_s for each in found])
-    tempo = np.concatenate([each.tempo for each in found])
+    peaks = _joined(found)
     taken = [0] * len(ratios)
-    for place in np.argsort(-votes, kind="stable"):
-        number = int(tempo[place])
+    for place in np.argsort(-peaks.votes, kind="stable"):
+        number = int(peaks.tempo[place])
         taken[number] += 1
         if taken[number] <= PEAKS:
-            yield Grid(float(start_s[place]), float(ratios[number]))
+            yield Grid(float(peaks.start_s[place]), float(ratios[number]))
 
 
-def _earliest(start_s: Floats, value: Floats, ratio: float, begins_s: Floats) -> list[Grid]:
+def _firsts(smooth: Floats, highest: Floats) -> tuple[Places, Places]:
+    """Each tempo, and its first place with nearly as many votes as any of its own."""
+    rows = np.arange(len(smooth))
+    first = (smooth >= NEARLY * highest[:, None]).argmax(axis=1)
+    near = np.minimum(first[:, None] + np.arange(2 * VOTE_REACH), smooth.shape[1] - 1)
+    return rows, first + smooth[rows[:, None], near].argmax(axis=1)
+
+
+def _earliest(
+    firsts: _Peaks, ratios: Floats, first_s: float, begins_s: Floats, most: float
+) -> list[Grid]:
     """The first few places with nearly the most votes: music that repeats begins where it began.
 
-    Those with an attack for the first stroke (`begins_s`) come first: where a pass broke off, the
-    part may be laid even before the first note played, with as many votes.
+    Those with an attack for the first stroke (asked at `first_s`, heard at one of `begins_s`) come
+    first: where a pass broke off, the part may be laid even before the first note played, with as
+    many votes.
     """
-    lowest, smooth = _votes(start_s, value)
-    high = np.flatnonzero(smooth >= NEARLY * smooth.max())
-    firsts = high[np.append(True, np.diff(high) > 2 * VOTE_REACH)]
-    tops = [first + int(smooth[first : first + 2 * VOTE_REACH].argmax()) for first in firsts]
-    grids = [Grid(float(lowest + (top + 0.5) * VOTE_S), ratio) for top in tops]
-    begun = [grid for grid in grids if np.any(np.abs(begins_s - grid.start_s) < BEGUN_S)]
+    high = np.flatnonzero(firsts.votes >= (1 - 1e-9) * NEARLY * most)
+    by_start = high[np.argsort(firsts.start_s[high], kind="stable")]
+    apart = np.append(True, np.diff(firsts.start_s[by_start]) > 2 * VOTE_REACH * VOTE_S)
+    groups = np.split(by_start, np.flatnonzero(apart)[1:])
+    tops = [int(group[firsts.votes[group].argmax()]) for group in groups]
+    grids = [Grid(float(firsts.start_s[top]), float(ratios[firsts.tempo[top]])) for top in tops]
+    begun = [
+        grid
+        for grid in grids
+        if np.any(np.abs(begins_s - grid.ratio * first_s - grid.start_s) < BEGUN_S)
+    ]
     return begun[:EARLIEST] + [grid for grid in grids[:EARLIEST] if grid not in begun[:EARLIEST]]
 
 
@@ -155,16 +176,6 @@ def _vote_weights(asked: Asked, heard: Heard) -> Floats:
     known = (column >= 0) & (column < len(MIDIS))
     fit = np.exp(np.maximum(heard.pitch_odds[:, np.where(known, column, 0)].T, -6.0))
     return np.asarray(is_attack * np.where(known[:, None], fit, 0.3))
-
-
-def _votes(start_s: Floats, value: Floats) -> tuple[float, Floats]:
-    """Start of the first bin, and the smoothed votes of every bin of `VOTE_S`."""
-    lowest = float(start_s.min())
-    bins = ((start_s - lowest) / VOTE_S).astype(np.intp)
-    votes = np.bincount(bins, weights=value, minlength=int(bins.max()) + 1)
-    shape = np.concatenate((np.arange(1, VOTE_REACH + 1), np.arange(VOTE_REACH - 1, 0, -1)))
-    smooth = np.convolve(votes, shape / VOTE_REACH, mode="full")
-    return lowest, smooth[VOTE_REACH - 1 : VOTE_REACH - 1 + len(votes)]
 
 
 _SHAPE = np.concatenate((np.arange(1, VOTE_REACH + 1), np.arange(VOTE_REACH - 1, 0, -1)))

@@ -208,16 +208,14 @@ def heard_against(
     found = best_alignment(asked, heard, start_s)
     if found is None:
         return _refused(nothing_fits(evidence), part, window, start_s)
-    grid, match = found
+    grid, match, expected_s = found
     turn = wrong_turn(part, asked, heard, grid, match, is_start_known=start_s is not None)
     written, end_s = (asked, index), part.tempo_map.seconds_at(part.strokes[-1].end)
     if turn is not None:
         asked, index = turned(turn, part, *written)
         end_s += turn.shift_s
-        grid, match = best_alignment(asked, heard, start_s) or found
-    evidence, match = with_arrivals(
-        evidence, match, asked, grid.at(asked.grid_s), _slid(part, index)
-    )
+        grid, match, expected_s = best_alignment(asked, heard, start_s) or found
+    evidence, match = with_arrivals(evidence, match, asked, expected_s, _slid(part, index))
     reference, grid = _reference(
         part, asked, _matched_s(evidence.onset_s, match), grid, window, start_s, click
     )
@@ -338,6 +336,11 @@ MOST_OFF_CLICK_S = 0.1
 LEAST_RECOGNISED = 6
 """Strokes by which another part is known: fewer fit anything."""
 SOFT_DB, SOFT_WORTH = 5.0, 0.12
+CHOSEN_BY_S = 45.0
+"""Asked seconds by which one place to begin is preferred to another."""
+GOOD_SHARE, FOLLOWED = 0.7, 3
+"""Where the part is longer, the earliest few that fit nearly as well are followed to its end too:
+music that repeats fits again and again."""
 TURNS = 2
 SHIFTS = (-12, 12, *(way * size for size in range(1, 8) for way in (1, -1)))
 """Semitones by which a whole pass may be played too high or too low."""
@@ -352,26 +355,44 @@ def _first_matched(match: Match) -> int:
     return int(matched[0]) if len(matched) else len(match.attack)
 
 
-def best_alignment(asked: Asked, heard: Heard, start_s: float | None) -> tuple[Grid, Match] | None:
-    """The best place where the part may begin, followed to its end; None if there is none."""
+def best_alignment(
+    asked: Asked, heard: Heard, start_s: float | None
+) -> tuple[Grid, Match, Floats] | None:
+    """The best place where the part may begin, followed to its end; None if there is none.
+
+    With it the alignment, and when each stroke is expected of a player whose tempo is followed.
+    """
     grids = located(asked, heard) if start_s is None else [Grid(start_s, 1.0)]
     if not grids or len(heard.onset_s) == 0:
         return None
-    matches = _aligned_to(asked, heard, grids)
+    # On a straight line through minutes of music that repeats a drifting player fits elsewhere.
+    some = asked.part(0, int(np.searchsorted(asked.grid_s, asked.grid_s[0] + CHOSEN_BY_S)))
+    matches = _aligned_to(some, heard, grids)
     for _ in range(TURNS):
         most = max(match.score for match in matches)
         grids = [
-            fitted(asked.grid_s, _matched_s(heard.onset_s, match), grid)
+            fitted(some.grid_s, _matched_s(heard.onset_s, match), grid)
             for grid, match in zip(grids, matches, strict=True)
             if match.score >= most - HOPELESS_SHARE * abs(most)
         ]
-        matches = _aligned_to(asked, heard, grids)
-    best = max(
-        zip(grids, matches, strict=True),
-        key=lambda each: each[1].score - LATE_ENTRY_COST * _first_matched(each[1]),
-    )
-    expected_s = followed(asked, heard, best[0])
-    return best[0], aligned(asked, heard, expected_s, reach_s=_reach_s(asked, best[0]))
+        matches = _aligned_to(some, heard, grids)
+    worth = np.array([match.score - LATE_ENTRY_COST * _first_matched(match) for match in matches])
+    tried = [int(worth.argmax())]
+    if len(some) < len(asked):
+        good = np.flatnonzero(worth >= GOOD_SHARE * worth.max())
+        by_start = sorted((int(each) for each in good), key=lambda each: grids[each].start_s)
+        tried += [each for each in by_start[:FOLLOWED] if each not in tried]
+    return max((_followed(asked, heard, grids[each]) for each in tried), key=_score)
+
+
+def _score(found: tuple[Grid, Match, Floats]) -> float:
+    return found[1].score
+
+
+def _followed(asked: Asked, heard: Heard, grid: Grid) -> tuple[Grid, Match, Floats]:
+    expected_s = followed(asked, heard, grid)
+    match = aligned(asked, heard, expected_s, reach_s=_reach_s(asked, grid))
+    return fitted(asked.grid_s, _matched_s(heard.onset_s, match), grid), match, expected_s
 
 
 def _aligned_to(asked: Asked, heard: Heard, grids: list[Grid]) -> list[Match]:

@@ -218,8 +218,13 @@ def _window(size: int) -> Samples:
 
 
 def _spectra(samples: Samples, first: NDArray[np.intp], window: NDArray[np.intp]) -> Stretches:
-    padded = np.pad(samples, (WINDOWS[-1], WINDOWS[-1] + 1))
-    first = np.clip(first, -WINDOWS[-1], len(samples)) + WINDOWS[-1]
+    first = np.clip(first, -WINDOWS[-1], len(samples))
+    # Silence beyond either end; of a long take no more is copied than these stretches span.
+    low = int(first.min(initial=len(samples)))
+    high = int(first.max(initial=low)) + WINDOWS[-1] + 1
+    beyond = max(-low, 0), max(high - len(samples), 0)
+    padded = np.pad(samples[max(low, 0) : high], beyond)
+    first = first - low
     magnitude = np.empty((len(first), len(_BIN_HZ)), np.float32)
     level_db = np.empty(len(first))
     for size in np.unique(window):

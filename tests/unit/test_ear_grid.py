@@ -1,0 +1,56 @@
+"""Where the strokes of a pass are expected, however long it is and however it drifts."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from undersong.ear.align import Asked, Heard
+from undersong.ear.grid import PEAKS, _likeliest, _Peaks, located
+from undersong.ear.hear import best_alignment
+from undersong.ear.pitch import LOWEST_MIDI, MIDIS
+
+SCALE = (39, 41, 43, 44, 46, 48, 50, 51, 50, 48, 46, 44, 43, 41, 39)
+
+
+def heard_at(onset_s: NDArray[np.float64], midi: NDArray[np.intp]) -> Heard:
+    """Attacks that are sure, and sure of their pitch."""
+    odds = np.full((len(midi), len(MIDIS)), -6.0)
+    odds[np.arange(len(midi)), midi - LOWEST_MIDI] = 0.0
+    return Heard(onset_s, np.full(len(midi), 6.0), odds)
+
+
+@pytest.mark.parametrize(("turns", "drift_s", "period_s"), [(15, 0.5, 300), (240, 2.5, 1500)])
+def test_music_that_repeats_and_drifts_begins_where_it_began(
+    turns: int, drift_s: float, period_s: float
+) -> None:
+    # Four minutes and an hour, a part in a hundred slower and faster again.
+    midi = np.tile(SCALE, turns)
+    grid_s = (np.arange(len(midi)) + np.arange(len(midi)) // len(SCALE)).astype(float)
+    played_s = 2.0 + grid_s + drift_s * np.sin(2 * np.pi * grid_s / period_s)
+    found = best_alignment(Asked(grid_s, midi), heard_at(played_s, midi), None)
+    assert found is not None
+    grid, match, expected_s = found
+    assert np.array_equal(match.attack, np.arange(len(midi)))
+    assert np.abs(expected_s - played_s).max() < 0.1
+    # The straight line alone would expect strokes where nothing or another was played.
+    assert np.abs(grid.at(grid_s) - played_s).max() > 0.5 * drift_s
+
+
+@pytest.mark.parametrize("ratio", [0.8, 1.0, 1.3])
+def test_the_likeliest_place_is_where_the_pass_was_played(ratio: float) -> None:
+    midi = np.tile(SCALE, 2)
+    grid_s = 0.5 * np.arange(len(midi))
+    grids = located(Asked(grid_s, midi), heard_at(3.0 + ratio * grid_s, midi))
+    assert grids[0].ratio == pytest.approx(ratio, rel=0.01)
+    assert grids[0].start_s == pytest.approx(3.0, abs=0.03)
+
+
+def test_of_one_tempo_no_more_places_are_looked_at() -> None:
+    votes = np.array([5.0, 9.0, 7.0, 6.0, 8.0, 4.0, 1.0])
+    tempo = np.array([0, 0, 0, 0, 0, 0, 1])
+    grids = list(_likeliest([_Peaks(votes, votes, tempo)], np.array([0.9, 1.1])))
+    assert [grid.start_s for grid in grids if grid.ratio == 0.9] == [9.0, 8.0, 7.0, 6.0]
+    assert PEAKS == 4
+    assert [grid.start_s for grid in grids if grid.ratio == 1.1] == [1.0]
