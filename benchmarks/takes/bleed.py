@@ -15,23 +15,17 @@ from scipy.signal import butter, lfilter, sosfilt
 from takes.attack import RATE_HZ, Samples
 from takes.material import Rng
 from takes.recording import Recording, placed
-from takes.sources import FluidPreset, installed_file, varispeed
+from takes.sources import drum_kit, varispeed
 
 KICK, SNARE, HAT, WOOD_BLOCK, SIDE_STICK = 36, 38, 42, 76, 37
-BANKS = {
-    "fluid": ("fluid-soundfont-gm", "/FluidR3_GM.sf2"),
-    "csound": ("csound-soundfont", "/sf2/sf_GMbank.sf2"),
-}
-"""Packages of drum kits, and the file in each."""
 FORMANTS_HZ = ((700, 1200), (300, 2300), (500, 900), (450, 1700))
 
 
 @cache
-def kit_sound(kit: str, piece: int, velocity: int) -> Samples:
-    """One stroke of a sampled drum kit, by its bank and program (`fluid-24`)."""
-    bank, _, program = kit.partition("-")
-    preset = FluidPreset(installed_file(*BANKS[bank]), 128, int(program))
-    return preset.raw(piece, velocity)[: 2 * RATE_HZ]
+def kit_sound(name: str, piece: int, velocity: int) -> Samples:
+    """One stroke of a sampled drum kit, by its font and program (`fluid-24`)."""
+    font, _, program = name.partition("-")
+    return drum_kit(font, int(program)).raw(piece, velocity)[: 2 * RATE_HZ]
 
 
 def at_level(samples: Samples, peak: float) -> Samples:

@@ -26,12 +26,16 @@ from takes.sources import Sound, sound
 from takes.spelling import DROP_TUNINGS, FIVE_STRING, FOUR_STRING, SIX_STRING
 
 SOUNDS = {
-    "tune": ("fluid-finger", "freepats-finger", "fluid-slap", "freepats-acoustic"),
+    "tune": (
+        *("fluid-finger", "freepats-finger", "fluid-slap", "freepats-acoustic"),
+        *("csound-acoustic", "csound-finger", "csound-pick", "csound-fretless", "csound-slap"),
+        "freepats-slap",
+    ),
     "wider": tuple(f"modelled-{number}" for number in range(1, 17)),
     "report": ("karoryfer-electric", "fluid-pick", "freepats-pick", "fluid-fretless", "fluid-pop"),
 }
 KITS = {
-    "tune": ("fluid-0", "fluid-8", "fluid-16", "fluid-25"),
+    "tune": ("fluid-0", "fluid-8", "fluid-16", "fluid-25", "pearl-0", "red-0"),
     "wider": tuple(f"csound-{program}" for program in (0, 8, 16, 25, 32, 40)),
     "report": ("fluid-24", "fluid-32", "fluid-40", "fluid-48"),
 }

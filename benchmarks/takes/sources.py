@@ -24,6 +24,8 @@ from scipy.signal import lfilter
 from takes.attack import RATE_HZ, Samples, attack_sample, midi_to_hz, tuning_cents
 
 LONGEST_NOTE_S = 9.0
+WARNING = 2
+"""Fluidsynth's own number for one."""
 LEAD_S = 0.003
 VELOCITY_STEP = 6
 
@@ -159,6 +161,8 @@ class FluidPreset:
         if name is None:
             raise SourceMissing("fluidsynth not found: install the Debian package libfluidsynth3")
         self._library = ctypes.CDLL(name)
+        # A font of drums alone lacks nothing: no word of it at every note.
+        self._library.fluid_set_log_function(WARNING, None, None)
         for maker in ("new_fluid_settings", "new_fluid_synth"):
             getattr(self._library, maker).restype = ctypes.c_void_p
         self._settings = ctypes.c_void_p(self._library.new_fluid_settings())
@@ -237,16 +241,38 @@ def patch(number_and_name: str, fade_db_s: float) -> Sampler:
     return Sampler(tuple(patch_zones(path)), fade_db_s)
 
 
-def fluid(program: int) -> FluidPreset:
-    """A bass of the Debian package fluid-soundfont-gm."""
-    return FluidPreset(installed_file("fluid-soundfont-gm", "/FluidR3_GM.sf2"), 0, program)
+FONTS = {
+    "fluid": ("fluid-soundfont-gm", "/FluidR3_GM.sf2"),
+    "csound": ("csound-soundfont", "/sf2/sf_GMbank.sf2"),
+    "pearl": ("avldrums.lv2-soundfont", "/sf2/Black_Pearl_4_LV2.sf2"),
+    "red": ("avldrums.lv2-soundfont", "/sf2/Red_Zeppelin_4_LV2.sf2"),
+}
+"""Debian packages of SoundFonts, and the file in each."""
+DRUMS_ALONE = ("pearl", "red")
+"""Those with nothing else: their kits are not where General MIDI has its own."""
+
+
+def bass(font: str, program: int) -> FluidPreset:
+    """A bass of a SoundFont, its program as General MIDI numbers it less one."""
+    return FluidPreset(installed_file(*FONTS[font]), 0, program)
+
+
+def drum_kit(font: str, program: int) -> FluidPreset:
+    """A drum kit of a SoundFont."""
+    return FluidPreset(installed_file(*FONTS[font]), 0 if font in DRUMS_ALONE else 128, program)
 
 
 FLUID = "FluidR3 GM (Debian: fluid-soundfont-gm)"
+CSOUND = "Csound GM bank (Debian: csound-soundfont)"
 FREEPATS = "FreePats (Debian: freepats)"
 KARORYFER = "Karoryfer bass (npm: tonejs-instrument-bass-electric)"
-PROGRAMS = {"finger": 33, "pick": 34, "fretless": 35, "slap": 36, "pop": 37}
-PATCHES = {"acoustic": "032_Acoustic_Bass", "finger": "033_Finger_Bass", "pick": "034_Pick_Bass"}
+PROGRAMS = {"acoustic": 32, "finger": 33, "pick": 34, "fretless": 35, "slap": 36, "pop": 37}
+PATCHES = {
+    "acoustic": "032_Acoustic_Bass",
+    "finger": "033_Finger_Bass",
+    "pick": "034_Pick_Bass",
+    "slap": "036_Slap_Bass_1",
+}
 LOWEST_MIDI = 23
 LOWEST_POPPED_MIDI = 28
 HIGHEST_MIDI = 62
@@ -255,24 +281,25 @@ PATCH_FADE_DB_S = 9.0
 
 @cache
 def sound(name: str, download_folder: Path) -> Sound:
-    """A bass: `fluid-...`, `freepats-...`, `karoryfer-electric` or `modelled-<number>`."""
+    """A bass: `fluid-`, `csound-` or `freepats-...`, `karoryfer-electric`, `modelled-<number>`."""
     maker, _, kind = name.partition("-")
     lowest = LOWEST_POPPED_MIDI if kind == "pop" else LOWEST_MIDI
     instrument: Raw
-    if maker == "fluid":
-        instrument = fluid(PROGRAMS[kind])
-        source, preset = FLUID, f"program {PROGRAMS[kind]}, {kind} bass"
+    if maker in ("fluid", "csound"):
+        instrument = bass(maker, PROGRAMS[kind])
+        source = FLUID if maker == "fluid" else CSOUND
+        named = f"program {PROGRAMS[kind]}, {kind} bass"
     elif maker == "modelled":
         from takes.modelled import Modelled  # the one source that is no recording of a bass
 
         instrument = Modelled.drawn(int(kind))
-        source, preset = "undersong.sound.strings", f"drawn with {kind}"
+        source, named = "undersong.sound.strings", f"drawn with {kind}"
     elif maker == "freepats":
         path = installed_file("freepats", f"/{PATCHES[kind]}.pat")
         instrument = Sampler(tuple(patch_zones(path)), PATCH_FADE_DB_S)
-        source, preset = FREEPATS, PATCHES[kind]
+        source, named = FREEPATS, PATCHES[kind]
     else:
         zones = tuple(npm_zones("tonejs-instrument-bass-electric", download_folder))
         instrument = Sampler(zones, 0.0)
-        source, preset = KARORYFER, "electric bass"
-    return Sound(name, source, preset, instrument, lowest, HIGHEST_MIDI)
+        source, named = KARORYFER, "electric bass"
+    return Sound(name, source, named, instrument, lowest, HIGHEST_MIDI)
