@@ -37,7 +37,7 @@ ARRIVED_S, ARRIVED_WINDOWS, ARRIVED_PERIODS = 0.0035, 0.6, 0.5
 """From the last moment that is unlike to the arrival: fitted on 343 slid notes of the tune split,
 where 90 % of arrivals are then within 10 ms."""
 READ_S = 0.06
-ARRIVED_ODDS, STRUCK_ODDS = 3.0, 2.0
+ARRIVED_ODDS, STRUCK_ODDS = 3.0, 1.0
 """Odds that a note which arrives is one, and those from which an attack was surely struck."""
 LONG_AFTER_S, CLEAR_S = 0.15, 0.025
 """So long after its place a stroke may be another: time enough to read the pitch in between, which
