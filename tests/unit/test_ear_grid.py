@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from undersong.ear.align import Asked, Heard
+from undersong.ear.align import NONE, Asked, Heard
 from undersong.ear.grid import PEAKS, _likeliest, _Peaks, located
 from undersong.ear.hear import best_alignment
 from undersong.ear.pitch import LOWEST_MIDI, MIDIS
@@ -54,3 +54,15 @@ def test_of_one_tempo_no_more_places_are_looked_at() -> None:
     assert [grid.start_s for grid in grids if grid.ratio == 0.9] == [9.0, 8.0, 7.0, 6.0]
     assert PEAKS == 4
     assert [grid.start_s for grid in grids if grid.ratio == 1.1] == [1.0]
+
+
+@pytest.mark.parametrize("played", [5, 12, 30])
+def test_one_pitch_broken_off_begins_with_its_first_note(played: int) -> None:
+    # Laid earlier it would have as many votes, and the first notes would be missed.
+    midi = np.full(60, 40)
+    asked = Asked(0.4 * np.arange(60), midi)
+    found = best_alignment(asked, heard_at(3.0 + asked.grid_s[:played], midi[:played]), None)
+    assert found is not None
+    _, match, _ = found
+    assert np.array_equal(match.attack[:played], np.arange(played))
+    assert np.all(match.attack[played:] == NONE)

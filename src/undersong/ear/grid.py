@@ -100,9 +100,13 @@ def located(asked: Asked, heard: Heard, *, ratio: float | None = None) -> list[G
             votes = scales[first + at[0]] * smooth[at]
             kept.append(_Peaks(votes, lowest[at[0]] + (at[1] + 0.5) * VOTE_S, first + at[0]))
     grids = _distinct(_likeliest(found, ratios), CANDIDATES + 2 * EARLIEST)
-    begins_s = heard.onset_s[heard.attack_odds > 0]
-    earliest = _earliest(_joined(firsts), ratios, float(some.grid_s[0]), begins_s, best_votes)
-    return _distinct([grids[0], *earliest, *grids[1:]])
+    best = grids[0].ratio
+    first_s, begins_s = float(some.grid_s[0]), heard.onset_s[heard.attack_odds > 0]
+    earliest = _earliest(votes_s - best * grid_s, value, best)
+    begun = _begun(earliest, first_s, begins_s)[:EARLIEST]
+    if len(some) < len(asked):
+        begun += _begun(_earliest_of_all(_joined(firsts), ratios, best_votes), first_s, begins_s)
+    return _distinct([grids[0], *begun, *earliest[:EARLIEST], *grids[1:]])
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,27 +145,40 @@ def _firsts(smooth: Floats, highest: Floats) -> tuple[Places, Places]:
     return rows, first + smooth[rows[:, None], near].argmax(axis=1)
 
 
-def _earliest(
-    firsts: _Peaks, ratios: Floats, first_s: float, begins_s: Floats, most: float
-) -> list[Grid]:
-    """The first few places with nearly the most votes: music that repeats begins where it began.
+def _earliest(start_s: Floats, value: Floats, ratio: float) -> list[Grid]:
+    """The places with nearly the most votes: music that repeats begins where it began."""
+    lowest = float(start_s.min())
+    smooth = _votes_of_all((start_s - lowest)[None], value)[0]
+    high = np.flatnonzero(smooth >= NEARLY * smooth.max())
+    firsts = high[np.append(True, np.diff(high) > 2 * VOTE_REACH)]
+    tops = [first + int(smooth[first : first + 2 * VOTE_REACH].argmax()) for first in firsts]
+    return [Grid(float(lowest + (top + 0.5) * VOTE_S), ratio) for top in tops]
 
-    Those with an attack for the first stroke (asked at `first_s`, heard at one of `begins_s`) come
-    first: where a pass broke off, the part may be laid even before the first note played, with as
-    many votes.
-    """
-    high = np.flatnonzero(firsts.votes >= (1 - 1e-9) * NEARLY * most)
+
+def _earliest_of_all(firsts: _Peaks, ratios: Floats, most: float) -> list[Grid]:
+    """The first few places with nearly the most votes of all tempos, for a player who drifts."""
+    high = np.flatnonzero(firsts.votes >= NEARLY * most)
     by_start = high[np.argsort(firsts.start_s[high], kind="stable")]
-    apart = np.append(True, np.diff(firsts.start_s[by_start]) > 2 * VOTE_REACH * VOTE_S)
-    groups = np.split(by_start, np.flatnonzero(apart)[1:])
-    tops = [int(group[firsts.votes[group].argmax()]) for group in groups]
-    grids = [Grid(float(firsts.start_s[top]), float(ratios[firsts.tempo[top]])) for top in tops]
-    begun = [
+    apart = np.flatnonzero(np.diff(firsts.start_s[by_start]) > 2 * VOTE_REACH * VOTE_S) + 1
+    tops = [
+        int(group[firsts.votes[group].argmax()])
+        for group in np.split(by_start, apart)[:EARLIEST]
+        if len(group)
+    ]
+    return [Grid(float(firsts.start_s[top]), float(ratios[firsts.tempo[top]])) for top in tops]
+
+
+def _begun(grids: list[Grid], first_s: float, begins_s: Floats) -> list[Grid]:
+    """Those with an attack, at one of `begins_s`, for the first stroke, asked at `first_s`.
+
+    Where a pass broke off, the part may be laid even before the first note played, with as many
+    votes.
+    """
+    return [
         grid
         for grid in grids
         if np.any(np.abs(begins_s - grid.ratio * first_s - grid.start_s) < BEGUN_S)
     ]
-    return begun[:EARLIEST] + [grid for grid in grids[:EARLIEST] if grid not in begun[:EARLIEST]]
 
 
 def _ratios() -> Floats:
