@@ -41,7 +41,7 @@ def test_music_that_repeats_and_drifts_begins_where_it_began(
 @pytest.mark.parametrize("ratio", [0.8, 1.0, 1.3])
 def test_the_likeliest_place_is_where_the_pass_was_played(ratio: float) -> None:
     midi = np.tile(SCALE, 2)
-    grid_s = 0.5 * np.arange(len(midi))
+    grid_s = 0.5 * np.arange(len(midi), dtype=np.float64)
     grids = located(Asked(grid_s, midi), heard_at(3.0 + ratio * grid_s, midi))
     assert grids[0].ratio == pytest.approx(ratio, rel=0.01)
     assert grids[0].start_s == pytest.approx(3.0, abs=0.03)
@@ -60,7 +60,7 @@ def test_of_one_tempo_no_more_places_are_looked_at() -> None:
 def test_one_pitch_broken_off_begins_with_its_first_note(played: int) -> None:
     # Laid earlier it would have as many votes, and the first notes would be missed.
     midi = np.full(60, 40)
-    asked = Asked(0.4 * np.arange(60), midi)
+    asked = Asked(0.4 * np.arange(60, dtype=np.float64), midi)
     found = best_alignment(asked, heard_at(3.0 + asked.grid_s[:played], midi[:played]), None)
     assert found is not None
     _, match, _ = found

@@ -26,7 +26,7 @@ MOST_CLIPPED_SHARE = 0.2
 LEAST_RIGHT_SHARE = 0.5
 LEAST_MATCHED = 3
 LEAST_DOUBTFUL, MOST_DOUBTFUL_SHARE = 4, 0.1
-LEAST_CLARITY = 3.5
+LEAST_CLARITY = 3.0
 """Mean log-odds of a take's strokes below which their beginnings are guessed rather than heard."""
 LEAST_CROWD, CROWD_SHARE, CROWDED_RIGHT = 5, 0.4, 0.7
 """So many extra notes, and such a share of those asked, where so many of these are right, are
