@@ -95,8 +95,12 @@ def band_energies(samples: Samples, band: Band) -> Frames:
     """Energy of a band in every frame of a whole take."""
     meter = BandMeter(band)
     step = int(CHUNK_S * RATE_HZ)
-    pieces = [meter.feed(samples[i : i + step]) for i in range(0, len(samples), step)]
-    return np.concatenate(pieces) if pieces else np.zeros(0, np.float32)
+    energies, done = np.empty(len(samples) // FRAME, np.float32), 0
+    for first in range(0, len(samples), step):
+        some = meter.feed(samples[first : first + step])
+        energies[done : done + len(some)] = some
+        done += len(some)
+    return energies
 
 
 def rises(energies: Frames, band: Band) -> Frames:
@@ -174,26 +178,28 @@ def attacks(samples: Samples) -> Attacks:
         Shape (n_samples,), at `RATE_HZ`.
     """
     gaps = gaps_s(samples)
-    rise = {}
-    course = np.zeros((len(BANDS), len(samples) // FRAME // COURSE_FRAMES), np.float16)
+    n_frames = len(samples) // FRAME
+    course = np.zeros((len(BANDS), n_frames // COURSE_FRAMES), np.float16)
+    # One large array, not four: what is given back at once leaves no holes in an hour's memory.
+    rise = np.empty((len(BANDS), n_frames), np.float32)
     for row, band in enumerate(BANDS):
         energies = band_energies(samples, band)
         course[row] = _course(energies)
-        rise[band.name] = rises(energies, band)
-        np.maximum(0, rise[band.name], out=rise[band.name])
-    combined = MIDDLE_SHARE * rise["middle"]
-    np.maximum(rise["low"], combined, out=combined)
-    combined += rise["high"]
+        np.maximum(0, rises(energies, band), out=rise[row])
+    del energies
+    low, middle, high, body = rise
+    combined = MIDDLE_SHARE * middle
+    np.maximum(low, combined, out=combined)
+    combined += high
     places = peaks(combined, LEAST_STRENGTH, LEAST_GAP)
     del combined
-    onset_s = refined(places, rise["high"], rise["body"])
-    near = {name: _largest_near(values, places) for name, values in rise.items()}
+    onset_s = refined(places, high, body)
     order = np.argsort(onset_s, kind="stable")
     return Attacks(
         onset_s[order],
-        near["high"][order],
-        near["middle"][order],
-        near["low"][order],
+        _largest_near(high, places)[order],
+        _largest_near(middle, places)[order],
+        _largest_near(low, places)[order],
         gaps,
         course,
     )

@@ -217,21 +217,27 @@ def _window(size: int) -> Samples:
     return np.hanning(size).astype(np.float32)
 
 
+def _pieces(samples: Samples, first: NDArray[np.intp], size: int) -> Samples:
+    """So many samples from each place on, silence beyond either end, shape (n_places, size)."""
+    place = first[:, None] + np.arange(size)
+    if first.min() >= 0 and first.max() + size <= len(samples):
+        pieces: Samples = samples[place]
+        return pieces
+    # Padding all of it would copy an hour for the sake of its last note.
+    inside = (place >= 0) & (place < len(samples))
+    pieces = np.zeros(place.shape, np.float32)
+    pieces[inside] = samples[place[inside]]
+    return pieces
+
+
 def _spectra(samples: Samples, first: NDArray[np.intp], window: NDArray[np.intp]) -> Stretches:
-    first = np.clip(first, -WINDOWS[-1], len(samples))
-    # Silence beyond either end; of a long take no more is copied than these stretches span.
-    low = int(first.min(initial=len(samples)))
-    high = int(first.max(initial=low)) + WINDOWS[-1] + 1
-    beyond = max(-low, 0), max(high - len(samples), 0)
-    padded = np.pad(samples[max(low, 0) : high], beyond)
-    first = first - low
     magnitude = np.empty((len(first), len(_BIN_HZ)), np.float32)
     level_db = np.empty(len(first))
     for size in np.unique(window):
         those = np.flatnonzero(window == size)
         for at in range(0, len(those), AT_ONCE):
             rows = those[at : at + AT_ONCE]
-            pieces = padded[first[rows, None] + np.arange(size)] * _window(int(size))
+            pieces = _pieces(samples, first[rows], int(size)) * _window(int(size))
             magnitude[rows] = np.abs(rfft(pieces, N_FFT)[:, _BINS[0] : _BINS[-1] + 1])
             level_db[rows] = 10 * np.log10((pieces**2).mean(axis=1) + 1e-12)
     return Stretches(magnitude, window, level_db)
