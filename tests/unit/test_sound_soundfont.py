@@ -34,7 +34,7 @@ def font() -> SoundFont:
         reason="no SoundFont player here: install undersong[soundfont] and libfluidsynth",
         exc_type=ImportError,
     )
-    found = [path for folder in FOLDERS for path in folder.glob("FluidR3*.sf2")]
+    found = [path for folder in FOLDERS for path in folder.glob("FluidR3_GM*.sf2")]
     if not found:
         pytest.skip("no SoundFont here: install the Debian package fluid-soundfont-gm")
     return open_soundfont(found[0])
