@@ -31,11 +31,10 @@ def test_music_that_repeats_and_drifts_begins_where_it_began(
     played_s = 2.0 + grid_s + drift_s * np.sin(2 * np.pi * grid_s / period_s)
     found = best_alignment(Asked(grid_s, midi), heard_at(played_s, midi), None)
     assert found is not None
-    grid, match, expected_s = found
-    assert np.array_equal(match.attack, np.arange(len(midi)))
-    assert np.abs(expected_s - played_s).max() < 0.1
+    assert np.array_equal(found.match.attack, np.arange(len(midi)))
+    assert np.abs(found.expected_s - played_s).max() < 0.1
     # The straight line alone would expect strokes where nothing or another was played.
-    assert np.abs(grid.at(grid_s) - played_s).max() > 0.5 * drift_s
+    assert np.abs(found.grid.at(grid_s) - played_s).max() > 0.5 * drift_s
 
 
 @pytest.mark.parametrize("ratio", [0.8, 1.0, 1.3])
@@ -63,6 +62,5 @@ def test_one_pitch_broken_off_begins_with_its_first_note(played: int) -> None:
     asked = Asked(0.4 * np.arange(60, dtype=np.float64), midi)
     found = best_alignment(asked, heard_at(3.0 + asked.grid_s[:played], midi[:played]), None)
     assert found is not None
-    _, match, _ = found
-    assert np.array_equal(match.attack[:played], np.arange(played))
-    assert np.all(match.attack[played:] == NONE)
+    assert np.array_equal(found.match.attack[:played], np.arange(played))
+    assert np.all(found.match.attack[played:] == NONE)

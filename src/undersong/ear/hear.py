@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import isfinite
 
 import numpy as np
@@ -137,8 +137,8 @@ def _fitting_share(asked: Asked, heard: Heard) -> float:
     found = best_alignment(asked, heard, None)
     if found is None:
         return 0.0
-    matched = found[1].attack != NONE
-    best = MIDIS[heard.pitch_odds[found[1].attack[matched]].argmax(axis=1)]
+    matched = found.match.attack != NONE
+    best = MIDIS[heard.pitch_odds[found.match.attack[matched]].argmax(axis=1)]
     return float(np.count_nonzero(best == asked.midi[matched])) / len(asked)
 
 
@@ -208,16 +208,19 @@ def heard_against(
     found = best_alignment(asked, heard, start_s)
     if found is None:
         return _refused(nothing_fits(evidence), part, window, start_s)
-    grid, match, expected_s = found
-    turn = wrong_turn(part, asked, heard, grid, match, is_start_known=start_s is not None)
+    turn = wrong_turn(
+        part, asked, heard, found.grid, found.match, is_start_known=start_s is not None
+    )
     written, end_s = (asked, index), part.tempo_map.seconds_at(part.strokes[-1].end)
     if turn is not None:
         asked, index = turned(turn, part, *written)
         end_s += turn.shift_s
-        grid, match, expected_s = best_alignment(asked, heard, start_s) or found
-    evidence, match = with_arrivals(evidence, match, asked, expected_s, _slid(part, index))
+        found = best_alignment(asked, heard, start_s) or found
+    evidence, match = with_arrivals(
+        evidence, found.match, asked, found.expected_s, _slid(part, index)
+    )
     reference, grid = _reference(
-        part, asked, _matched_s(evidence.onset_s, match), grid, window, start_s, click
+        part, asked, _matched_s(evidence.onset_s, match), found.grid, window, start_s, click
     )
     expected_s = grid.at(asked.grid_s)
     end_s = grid.start_s + grid.ratio * end_s
@@ -355,13 +358,28 @@ def _first_matched(match: Match) -> int:
     return int(matched[0]) if len(matched) else len(match.attack)
 
 
-def best_alignment(
-    asked: Asked, heard: Heard, start_s: float | None
-) -> tuple[Grid, Match, Floats] | None:
-    """The best place where the part may begin, followed to its end; None if there is none.
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """A part laid over a take.
 
-    With it the alignment, and when each stroke is expected of a player whose tempo is followed.
+    Attributes
+    ----------
+    grid
+        The straight line that fits best.
+    match
+        Which attack is which stroke.
+    expected_s
+        Shape (n_strokes,): when each is expected of a player whose tempo is followed. Over a long
+        part the straight line may be off by more than a note.
     """
+
+    grid: Grid
+    match: Match
+    expected_s: Floats
+
+
+def best_alignment(asked: Asked, heard: Heard, start_s: float | None) -> Laid | None:
+    """The best place where the part may begin, followed to its end; None if there is none."""
     grids = located(asked, heard) if start_s is None else [Grid(start_s, 1.0)]
     if not grids or len(heard.onset_s) == 0:
         return None
@@ -382,17 +400,15 @@ def best_alignment(
         good = np.flatnonzero(worth >= GOOD_SHARE * worth.max())
         by_start = sorted((int(each) for each in good), key=lambda each: grids[each].start_s)
         tried += [each for each in by_start[:FOLLOWED] if each not in tried]
-    return max((_followed(asked, heard, grids[each]) for each in tried), key=_score)
+    every = [_followed(asked, heard, grids[each]) for each in tried]
+    return max(every, key=lambda laid: laid.match.score)
 
 
-def _score(found: tuple[Grid, Match, Floats]) -> float:
-    return found[1].score
-
-
-def _followed(asked: Asked, heard: Heard, grid: Grid) -> tuple[Grid, Match, Floats]:
+def _followed(asked: Asked, heard: Heard, grid: Grid) -> Laid:
     expected_s = followed(asked, heard, grid)
     match = aligned(asked, heard, expected_s, reach_s=_reach_s(asked, grid))
-    return fitted(asked.grid_s, _matched_s(heard.onset_s, match), grid), match, expected_s
+    line = fitted(asked.grid_s, _matched_s(heard.onset_s, match), grid)
+    return Laid(line, match, expected_s)
 
 
 def _aligned_to(asked: Asked, heard: Heard, grids: list[Grid]) -> list[Match]:
