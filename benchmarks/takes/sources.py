@@ -262,8 +262,10 @@ def drum_kit(font: str, program: int) -> FluidPreset:
     return FluidPreset(installed_file(*FONTS[font]), 0 if font in DRUMS_ALONE else 128, program)
 
 
-FLUID = "FluidR3 GM (Debian: fluid-soundfont-gm)"
-CSOUND = "Csound GM bank (Debian: csound-soundfont)"
+BANKS = {
+    "fluid": "FluidR3 GM (Debian: fluid-soundfont-gm)",
+    "csound": "Csound GM bank (Debian: csound-soundfont)",
+}
 FREEPATS = "FreePats (Debian: freepats)"
 KARORYFER = "Karoryfer bass (npm: tonejs-instrument-bass-electric)"
 PROGRAMS = {"acoustic": 32, "finger": 33, "pick": 34, "fretless": 35, "slap": 36, "pop": 37}
@@ -285,18 +287,16 @@ def sound(name: str, download_folder: Path) -> Sound:
     maker, _, kind = name.partition("-")
     lowest = LOWEST_POPPED_MIDI if kind == "pop" else LOWEST_MIDI
     instrument: Raw
-    if maker in ("fluid", "csound"):
+    if maker in BANKS:
         instrument = bass(maker, PROGRAMS[kind])
-        source = FLUID if maker == "fluid" else CSOUND
-        named = f"program {PROGRAMS[kind]}, {kind} bass"
+        source, named = BANKS[maker], f"program {PROGRAMS[kind]}, {kind} bass"
     elif maker == "modelled":
         from takes.modelled import Modelled  # the one source that is no recording of a bass
 
         instrument = Modelled.drawn(int(kind))
         source, named = "undersong.sound.strings", f"drawn with {kind}"
     elif maker == "freepats":
-        path = installed_file("freepats", f"/{PATCHES[kind]}.pat")
-        instrument = Sampler(tuple(patch_zones(path)), PATCH_FADE_DB_S)
+        instrument = patch(PATCHES[kind], PATCH_FADE_DB_S)
         source, named = FREEPATS, PATCHES[kind]
     else:
         zones = tuple(npm_zones("tonejs-instrument-bass-electric", download_folder))
