@@ -121,6 +121,8 @@ chart_like = st.text(
 @example("0/0: 1 |")
 @example("| <<1@99.9999 |")
 @example("| 1@1+1/0 |")
+@example("0@0")
+@example("| <<1@0.5 |")
 def test_any_text_reads_or_is_refused(text: str) -> None:
     try:
         song = parse_song(text)

@@ -184,13 +184,19 @@ def read_sign(token: Token, reading: Reading) -> Sign:
     dots = len(match["dots"].replace("…", "..."))
     if _NO_CHORD.fullmatch(match["core"]) and dots == 1:
         dots = 0  # the full stop of N.C.
-    return Sign(event, dots, tuple(_read_places(tail)), token.column)
+    return Sign(event, dots, tuple(_read_places(tail, token.column)), token.column)
 
 
-def _read_places(tail: str) -> list[Fraction]:
-    """Beats from the bar line of each ``@`` in a tail."""
+def _read_places(tail: str, column: int) -> list[Fraction]:
+    """Beats from the bar line of each ``@`` in a tail; raises SignError before beat 1."""
     places = []
     for beat, decimals, letter, fraction in re.findall(_PLACE, tail):
+        if not int(beat):
+            raise SignError(
+                f"There is no beat {beat}: beats are counted from 1, so the bar line is @1.",
+                column,
+                means=True,
+            )
         inside = Fraction(0)
         if decimals:
             inside = Fraction(int(decimals), 10 ** len(decimals))
