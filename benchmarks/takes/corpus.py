@@ -29,13 +29,18 @@ SOUNDS = {
     "tune": (
         *("fluid-finger", "freepats-finger", "fluid-slap", "freepats-acoustic"),
         *("csound-acoustic", "csound-finger", "csound-pick", "csound-fretless", "csound-slap"),
-        "freepats-slap",
+        *("freepats-slap", "freepats-nylon", "freepats-jazz", "freepats-clean"),
+        *("fluid-nylon", "fluid-steel", "fluid-jazz", "fluid-clean"),
+        *("csound-nylon", "csound-steel", "csound-jazz", "csound-clean", "csound-muted"),
     ),
     "wider": tuple(f"modelled-{number}" for number in range(1, 17)),
     "report": ("karoryfer-electric", "fluid-pick", "freepats-pick", "fluid-fretless", "fluid-pop"),
 }
 KITS = {
-    "tune": ("fluid-0", "fluid-8", "fluid-16", "fluid-25", "pearl-0", "red-0"),
+    "tune": (
+        *("fluid-0", "fluid-8", "fluid-16", "fluid-25"),
+        *("pearl-0", "red-0", "freepats-0"),
+    ),
     "wider": tuple(f"csound-{program}" for program in (0, 8, 16, 25, 32, 40)),
     "report": ("fluid-24", "fluid-32", "fluid-40", "fluid-48"),
 }

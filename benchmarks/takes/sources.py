@@ -248,6 +248,11 @@ FONTS = {
     "red": ("avldrums.lv2-soundfont", "/sf2/Red_Zeppelin_4_LV2.sf2"),
 }
 """Debian packages of SoundFonts, and the file in each."""
+DRUM_PATCHES = {
+    36: "/036_Kick_2.pat",
+    38: "/038_Snare_1.pat",
+    42: "/042_Hi-Hat_Closed.pat",
+}
 DRUMS_ALONE = ("pearl", "red")
 """Those with nothing else: their kits are not where General MIDI has its own."""
 
@@ -257,8 +262,21 @@ def bass(font: str, program: int) -> FluidPreset:
     return FluidPreset(installed_file(*FONTS[font]), 0, program)
 
 
-def drum_kit(font: str, program: int) -> FluidPreset:
-    """A drum kit of a SoundFont."""
+@dataclass(frozen=True, slots=True)
+class PatchKit:
+    """The drums of the Debian package freepats, a patch each, numbered as General MIDI has them."""
+
+    def raw(self, midi: int, velocity: int) -> Samples:
+        """One stroke at 44.1 kHz."""
+        (zone, *_) = patch_zones(installed_file("freepats", DRUM_PATCHES[midi]))
+        struck: Samples = (velocity / 127) ** 1.6 * varispeed(zone.samples, zone.rate_hz / RATE_HZ)
+        return struck
+
+
+def drum_kit(font: str, program: int) -> Raw:
+    """A drum kit of a SoundFont, or the one of FreePats."""
+    if font == "freepats":
+        return PatchKit()
     return FluidPreset(installed_file(*FONTS[font]), 0 if font in DRUMS_ALONE else 128, program)
 
 
@@ -268,8 +286,24 @@ BANKS = {
 }
 FREEPATS = "FreePats (Debian: freepats)"
 KARORYFER = "Karoryfer bass (npm: tonejs-instrument-bass-electric)"
-PROGRAMS = {"acoustic": 32, "finger": 33, "pick": 34, "fretless": 35, "slap": 36, "pop": 37}
+PROGRAMS = {
+    "nylon": 24,
+    "steel": 25,
+    "jazz": 26,
+    "clean": 27,
+    "muted": 28,
+    "acoustic": 32,
+    "finger": 33,
+    "pick": 34,
+    "fretless": 35,
+    "slap": 36,
+    "pop": 37,
+}
+"""Guitars and basses: a guitar's notes, played an octave lower, are those of yet other strings."""
 PATCHES = {
+    "nylon": "024_Nylon_Guitar",
+    "jazz": "026_Jazz_Guitar",
+    "clean": "027_Clean_Electric_Guitar",
     "acoustic": "032_Acoustic_Bass",
     "finger": "033_Finger_Bass",
     "pick": "034_Pick_Bass",
@@ -283,13 +317,13 @@ PATCH_FADE_DB_S = 9.0
 
 @cache
 def sound(name: str, download_folder: Path) -> Sound:
-    """A bass: `fluid-`, `csound-` or `freepats-...`, `karoryfer-electric`, `modelled-<number>`."""
+    """A bass: a bank and a kind (`fluid-pick`), `karoryfer-electric` or `modelled-<number>`."""
     maker, _, kind = name.partition("-")
     lowest = LOWEST_POPPED_MIDI if kind == "pop" else LOWEST_MIDI
     instrument: Raw
     if maker in BANKS:
         instrument = bass(maker, PROGRAMS[kind])
-        source, named = BANKS[maker], f"program {PROGRAMS[kind]}, {kind} bass"
+        source, named = BANKS[maker], f"program {PROGRAMS[kind]}, {kind}"
     elif maker == "modelled":
         from takes.modelled import Modelled  # the one source that is no recording of a bass
 

@@ -5,7 +5,8 @@ import warnings
 import numpy as np
 import pytest
 
-from undersong.ear.frames import RATE_HZ, Resampler, checked, listen
+from undersong.ear.attack import attacks
+from undersong.ear.frames import RATE_HZ, TOP_STEP_S, Resampler, checked, listen
 from undersong.errors import AudioError
 
 
@@ -24,6 +25,33 @@ def test_a_tone_arrives_in_its_place_at_any_rate(rate_hz: int) -> None:
 
 def test_what_cannot_be_kept_is_filtered_away() -> None:
     assert np.abs(listen([tone(48000, hz=9000.0)], 48000).samples).max() < 0.003
+
+
+@pytest.mark.parametrize(("rate_hz", "lag"), [(16000, 1), (22050, 1), (44100, 2), (96000, 4)])
+@pytest.mark.parametrize("hz", [1000.0, 5000.0, 7000.0])
+def test_the_top_is_what_a_third_difference_leaves(rate_hz: int, lag: int, hz: float) -> None:
+    # A difference over L samples turns a tone of amplitude 1 into one of 2 sin(pi f L / rate):
+    # Oppenheim and Schafer, Discrete-Time Signal Processing, the comb filter (from memory).
+    at_s = np.arange(rate_hz) / rate_hz
+    top = listen([np.sin(2 * np.pi * hz * at_s).astype(np.float32)], rate_hz).top
+    assert len(top) == pytest.approx(1 / TOP_STEP_S, abs=1)
+    assert top[5:].mean() == pytest.approx((2 * np.sin(np.pi * hz * lag / rate_hz)) ** 6 / 2, 0.02)
+
+
+@pytest.mark.parametrize("rate_hz", [22050, 44100, 48000])
+def test_the_top_has_no_seam_between_blocks(rate_hz: int) -> None:
+    rng = np.random.default_rng(rate_hz)
+    samples = rng.normal(0, 0.1, 20 * rate_hz).astype(np.float32)
+    cuts = np.sort(rng.integers(0, len(samples), 200))
+    whole = listen([samples], rate_hz).top
+    assert len(whole) == 10_000
+    assert listen(np.split(samples, cuts), rate_hz).top == pytest.approx(whole, rel=1e-5)
+
+
+def test_a_slow_stream_has_no_top() -> None:
+    take = listen([tone(8000)], 8000)
+    assert len(take.top) == 0
+    assert not np.ptp(attacks(take.samples, take.top).course[-1])
 
 
 def test_a_take_remembers_its_length_and_peak() -> None:

@@ -11,7 +11,16 @@ import pytest
 
 from ear_player import RATE_HZ, SCALE, Samples, asked, part_of, plucked
 from undersong.ear import Hearing, Verdict, evidence, hear
-from undersong.ear.weighing import Forest, forest, network, of_notes, of_pitch
+from undersong.ear.weighing import (
+    SPANS_MS,
+    Forest,
+    Networks,
+    alike,
+    forest,
+    networks,
+    of_notes,
+    of_pitch,
+)
 from undersong.sound.drums import Drums
 from undersong.sound.schedule import NoteEvent
 from undersong.theory.part import Note
@@ -70,6 +79,31 @@ def test_a_note_beside_a_drum_keeps_its_own_time(place: int, late_ms: float) -> 
     assert hearing.notes[place].timing_ms == pytest.approx(late_ms, abs=15)
 
 
+def test_a_place_is_believed_as_those_are_that_begin_alike() -> None:
+    # Written out: every other place, by how like it begins in the middle, the high and the top.
+    rng = np.random.default_rng(3)
+    n_places, bands, spans = 700, (1, 2, 4), range(4, 10)
+    course = rng.normal(0, 0.4, (n_places, 5, len(SPANS_MS)))
+    odds = rng.normal(0, 3, n_places)
+    found = alike(np.concatenate((course.reshape(n_places, -1), odds[:, None]), axis=1), odds)
+    for place in (0, 1, 150, 699):
+        among = [k for k in range(n_places) if k != place and abs(k - place) <= 200]
+        off = np.array(
+            [
+                np.mean(
+                    [(course[k, b, s] - course[place, b, s]) ** 2 for b in bands for s in spans]
+                )
+                for k in among
+            ]
+        )
+        wanted = []
+        for width in (0.3, 0.6):
+            weight = np.exp(-off / (2 * width**2))
+            believed = float(np.sum(weight * np.tanh(odds[among] / 2)))
+            wanted += [believed / (weight.sum() + 0.3), np.log(weight.sum() + 0.1)]
+        assert found[place] == pytest.approx(wanted)
+
+
 def test_a_forest_adds_up_what_its_trees_say() -> None:
     # The first tree asks whether a > 1 (1) and b > 2 (2); the second, of one layer, whether b > 0.
     forest = Forest(
@@ -83,10 +117,34 @@ def test_a_forest_adds_up_what_its_trees_say() -> None:
     assert forest.odds(many).tolist() == [20.0, 11.0, 22.0, 23.0] * 250
 
 
+def test_networks_count_by_their_mean() -> None:
+    # Written out: tanh of sums of tanh, two networks of one unit each.
+    both = Networks(
+        middle=np.array([1.0]),
+        scale=np.array([2.0]),
+        layers=tuple(
+            np.array(each)
+            for each in (
+                [[[1.0]], [[-0.5]]],
+                [[0.0], [0.2]],
+                [[[2.0]], [[1.0]]],
+                [[0.1], [0.0]],
+                [[3.0], [1.0]],
+                [0.5, -1.0],
+            )
+        ),
+    )
+    x = 0.75
+    first = 3 * np.tanh(2 * np.tanh(x) + 0.1) + 0.5
+    second = np.tanh(np.tanh(-0.5 * x + 0.2)) - 1
+    table = np.full((700, 1), 1 + 2 * x)
+    assert both.odds(table) == pytest.approx(np.full(700, (first + second) / 2))
+
+
 @pytest.mark.parametrize("name", ["places", "notes"])
 def test_the_networks_are_whole(name: str) -> None:
-    weights = network(name)
-    assert weights.middle.shape == weights.scale.shape == weights.layers[0].shape[:1]
+    weights = networks(name)
+    assert weights.middle.shape == weights.scale.shape == weights.layers[0].shape[1:2]
     assert np.isfinite(weights.odds(np.zeros((3, len(weights.middle))))).all()
 
 
@@ -99,9 +157,9 @@ def test_the_forest_is_whole() -> None:
 
 
 def test_network_and_forest_count_the_same() -> None:
-    table = np.random.default_rng(5).normal(0, 2, (50, len(network("notes").middle)))
+    table = np.random.default_rng(5).normal(0, 2, (50, len(networks("notes").middle)))
     odds = of_pitch(table)
-    both = np.clip(network("notes").odds(table), -8, 8) + np.clip(forest().odds(table), -8, 8)
+    both = np.clip(networks("notes").odds(table), -8, 8) + np.clip(forest().odds(table), -8, 8)
     assert odds == pytest.approx(both / 2)
 
 
@@ -116,4 +174,4 @@ def test_the_forest_asks_about_columns_that_there_are(monkeypatch: pytest.Monkey
     monkeypatch.setattr(evidence, "of_notes", asked_about)
     heard(plucked(PART, asked(PART), start_s=START_S), 0.1)
     assert len(seen) == 1
-    assert forest().columns.max() < seen[0] == len(network("notes").middle)
+    assert forest().columns.max() < seen[0] == len(networks("notes").middle)

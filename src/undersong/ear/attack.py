@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from math import log
 
 import numpy as np
 from numpy.typing import NDArray
@@ -144,8 +145,8 @@ class Attacks:
     gaps_s
         Shape (n_gaps, 2): holes in the recording, from and to.
     course
-        Shape (n_bands, n_frames / `COURSE_FRAMES`): natural logarithm of the energy of each of
-        `BANDS`, 0 being what it reaches in the loud moments of the take.
+        Shape (n_bands + 1, n_frames / `COURSE_FRAMES`): natural logarithm of the energy of each of
+        `BANDS` and of the top, 0 being what it reaches in the loud moments of the take.
     strength
         High plus the better of low and middle: how much it looks like an attack.
     """
@@ -169,22 +170,30 @@ COURSE_FLOOR = 1e-4
 """Energies of a take's course are softened by this share of its loud moments'."""
 
 
-def attacks(samples: Samples) -> Attacks:
+NO_TOP = np.zeros(0, np.float32)
+
+
+def attacks(samples: Samples, top: Samples = NO_TOP) -> Attacks:
     """All rises of a take that might begin a note, weak ones included.
 
     Parameters
     ----------
     samples
         Shape (n_samples,), at `RATE_HZ`.
+    top
+        As in `frames.Take`.
     """
     gaps = gaps_s(samples)
     n_frames = len(samples) // FRAME
-    course = np.zeros((len(BANDS), n_frames // COURSE_FRAMES), np.float16)
+    course = np.zeros((len(BANDS) + 1, n_frames // COURSE_FRAMES), np.float16)
+    course[-1] = log(COURSE_FLOOR)
+    n_steps = min(len(top), course.shape[1])
+    course[-1, :n_steps] = _course(top[:n_steps], 1)
     # One large array, not four: what is given back at once leaves no holes in an hour's memory.
     rise = np.empty((len(BANDS), n_frames), np.float32)
     for row, band in enumerate(BANDS):
         energies = band_energies(samples, band)
-        course[row] = _course(energies)
+        course[row] = _course(energies, COURSE_FRAMES)
         np.maximum(0, rises(energies, band), out=rise[row])
     del energies
     low, middle, high, body = rise
@@ -205,10 +214,10 @@ def attacks(samples: Samples) -> Attacks:
     )
 
 
-def _course(energies: Frames) -> Frames:
-    """How a band's energy goes, as `Attacks.course` has it."""
-    n_steps = len(energies) // COURSE_FRAMES
-    coarse = energies[: n_steps * COURSE_FRAMES].reshape(n_steps, COURSE_FRAMES).mean(axis=1)
+def _course(energies: Frames, frames: int) -> Frames:
+    """How a band's energy goes, as `Attacks.course` has it, from so many energies a step."""
+    n_steps = len(energies) // frames
+    coarse = energies[: n_steps * frames].reshape(n_steps, frames).mean(axis=1)
     loud = float(np.percentile(coarse, 95)) + 1e-12 if n_steps else 1.0
     return np.asarray(np.log(coarse / loud + COURSE_FLOOR), np.float32)
 

@@ -119,16 +119,15 @@ class Sound:
     length_s: float
 
 
-def kept_of(samples: Samples, length_s: float, found: Attacks | None = None) -> Sound:
-    """What is kept of a take; its attacks may be known already. The samples are written over."""
-    if found is None:
-        found = attacks(samples)
+def kept_of(samples: Samples, length_s: float, found: Attacks) -> Sound:
+    """What is kept of a take of which the attacks are known. The samples are written over."""
     string = at_pitch_rate(samples)
     return Sound(string, smooth_in_place(samples).astype(np.float16), found, length_s)
 
 
-def gathered(take: Take, found: Attacks | None = None) -> Evidence:
-    """All evidence of a take; its attacks may be known already."""
+def gathered(take: Take) -> Evidence:
+    """All evidence of a take."""
+    found = attacks(take.samples, take.top)
     return weighed(kept_of(take.samples.copy(), take.length_s, found))
 
 

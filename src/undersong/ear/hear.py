@@ -147,17 +147,20 @@ def listened(
 ) -> tuple[Take, Sound | str, Click | None]:
     """A take without its samples, what is kept of its sound (or why nothing is), and its click."""
     take = listen(blocks, sample_rate_hz)
-    bare = replace(take, samples=np.zeros(0, np.float32))
+    none = np.zeros(0, np.float32)
+    bare = replace(take, samples=none, top=none)
     reason = unheard(take)
     if reason is not None:
         return bare, reason, None
-    found = attacks(take.samples)
+    found = attacks(take.samples, take.top)
     beat_s = part.tempo_map.seconds_at(part.meter.beat)
     unclicked = without_click(take.samples, found, beat_s)
     if unclicked is None:
         return bare, kept_of(take.samples, take.length_s, found), None
     del take
-    return bare, kept_of(unclicked[0], bare.length_s), unclicked[1]
+    # Of its highest treble, which the click is left in, nothing is made use of.
+    cleaned, click = unclicked
+    return bare, kept_of(cleaned, bare.length_s, attacks(cleaned)), click
 
 
 def _window(part: Part, level: int, tolerance_ms: float | None) -> float:
@@ -333,6 +336,9 @@ def _refused(reason: str, part: Part, window: float, start_s: float | None) -> H
 
 SURE_ATTACK = 5.0
 """Log-odds from which one attack is as sure as another: between two such, time and pitch decide."""
+SURE_STROKE = 2.5
+"""The same once it is known where each stroke is expected: what is surer and yet no stroke is told
+as an extra note, so of two the one in time is the stroke."""
 HOPELESS_SHARE = 0.5
 MOST_OFF_CLICK_S = 0.1
 """Who lies further than this from a beat or the middle between two does not play to that click."""
@@ -406,6 +412,7 @@ def best_alignment(asked: Asked, heard: Heard, start_s: float | None) -> Laid | 
 
 def _followed(asked: Asked, heard: Heard, grid: Grid) -> Laid:
     expected_s = followed(asked, heard, grid)
+    heard = replace(heard, attack_odds=np.minimum(heard.attack_odds, SURE_STROKE))
     match = aligned(asked, heard, expected_s, reach_s=_reach_s(asked, grid))
     line = fitted(asked.grid_s, _matched_s(heard.onset_s, match), grid)
     return Laid(line, match, expected_s)

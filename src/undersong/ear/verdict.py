@@ -36,7 +36,7 @@ Places = NDArray[np.intp]
 
 PITCH_PRIOR = 3.0
 PITCH_WORTH = 30.0
-PLAYED_PRIOR = 2.5
+PLAYED_PRIOR = 3.2
 CHANGE_WORTH, CHANGE_PRIOR = 20.0, 3.0
 EXTRA_PRIOR = 0.3
 GOING_ON = 0.8
@@ -47,7 +47,7 @@ DOUBT = 0.1
 FAR_OFF, FAR_WORTH, BELOW_WORTH = 14, 0.15, 0.3
 """A wrong note is mostly near the asked one (common practice, no source): a pitch further off by
 more semitones counts so much less."""
-SURE_ODDS, SURE_EXTRA_ODDS, SURE_MISSED_ODDS, SURE_TIMED_ODDS = 1.0, 0.5, 2.5, 1.0
+SURE_ODDS, SURE_EXTRA_ODDS, SURE_MISSED_ODDS, SURE_TIMED_ODDS = 1.0, 0.5, 2.5, -1.0
 """A verdict against a note needs these odds; below them it is `unsure`."""
 LONGEST_TAIL_S = 2.0
 HIDDEN_S, CLEAR_ODDS = 0.06, 4.0

@@ -1,12 +1,12 @@
 """How likely does a note begin here? Small networks and a forest on all measured about a place.
 
-The first network knows how the sound goes about a place: the energy of four bands and the share of
+The first networks know how the sound goes about a place: the energy of five bands and the share of
 it that is new, from before to after, what `measures` measured there, and what is usual in this
 take. The second and the forest know the pitches too: how well the best fits, how much better than
-the one before, and how far the sound before goes on in step (`ringing`); their mean counts, for
-they err on different basses. What tells a string from a drum, or a stroke in an echo from the
-echo, is in no single measure; all were fitted on takes with known answers by design/ear_odds.py,
-which writes weights.npz.
+the one before, how far the sound before goes on in step (`ringing`), and what became of places that
+begin alike; their mean counts, for they err on different basses. What tells a string from a drum,
+or a stroke in an echo from the echo, is in no single measure; all were fitted on takes with known
+answers by design/ear_odds.py, which writes weights.npz.
 
 Conventions
 -----------
@@ -22,7 +22,7 @@ from importlib.resources import files
 import numpy as np
 from numpy.typing import NDArray
 
-from undersong.ear.attack import COURSE_FRAMES, FRAME_S, Attacks
+from undersong.ear.attack import BANDS, COURSE_FRAMES, FRAME_S, Attacks
 from undersong.ear.frames import Samples
 from undersong.ear.measures import DISTINCT_S, WEIGHTS, Measures
 from undersong.ear.pitch import LOWEST_MIDI, MIDIS
@@ -49,6 +49,13 @@ NEAREST_S, FAR_S = 0.01, 1.0
 NEIGHBOUR_S, NO_NEIGHBOUR = 0.13, -10.0
 ASKED_ODDS = (-4.0, 6.0)
 """Where the first network is surer than this, nobody asks what goes on and what is renewed."""
+ALIKE_BANDS, ALIKE_SPANS = (1, 2, 4), slice(4, 10)
+"""Bands (middle, high, top) and spans of a place's course by which it is like another."""
+ALIKE_WIDTHS = (0.3, 0.6)
+"""Differences of the logarithm over which likeness fades."""
+ALIKE_REACH = 200
+"""Places on either side among which the like are looked for."""
+FEW, NONE_ALIKE = 0.3, 0.1
 IN_STEP = 0.85
 OCTAVE = 12
 BATCH = 256
@@ -57,11 +64,12 @@ ODDS_LIMIT = 8.0
 
 
 @dataclass(frozen=True, slots=True)
-class Network:
-    """Two layers of tanh units over columns that were centred and scaled.
+class Networks:
+    """A few networks fitted alike from other beginnings; the mean counts, for each errs elsewhere.
 
-    `layers` are weights and biases in turn: shapes (n_columns, n_1), (n_1,), (n_1, n_2), (n_2,),
-    (n_2,), ().
+    Each has two layers of tanh units over columns that were centred and scaled. `layers` are
+    weights and biases in turn: shapes (n_networks, n_columns, n_1), (n_networks, n_1),
+    (n_networks, n_1, n_2), (n_networks, n_2), (n_networks, n_2), (n_networks,).
     """
 
     middle: Floats
@@ -70,11 +78,16 @@ class Network:
 
     def odds(self, table: Floats) -> Floats:
         """Log-odds of each row, shape (n_rows,)."""
-        values = np.clip((table - self.middle) / self.scale, -LIMIT, LIMIT)
+        odds = np.zeros(len(table))
         first, first_bias, second, second_bias, last, last_bias = self.layers
-        values = np.tanh(values @ first + first_bias)
-        values = np.tanh(values @ second + second_bias)
-        return np.asarray(values @ last + last_bias)
+        for start in range(0, len(table), BATCH):
+            some = slice(start, start + BATCH)
+            columns = np.clip((table[some] - self.middle) / self.scale, -LIMIT, LIMIT)
+            units = np.tanh(columns @ first + first_bias[:, None])
+            units = np.tanh(units @ second + second_bias[:, None])
+            each = np.einsum("nru,nu->nr", units, last) + last_bias[:, None]
+            odds[some] = each.mean(axis=0)
+        return odds
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,12 +123,12 @@ class Forest:
 
 def of_sound(table: Floats) -> Floats:
     """Log-odds of each place from `of_places`, shape (n_rows,)."""
-    return _clipped(network("places").odds(table))
+    return _clipped(networks("places").odds(table))
 
 
 def of_pitch(table: Floats) -> Floats:
     """Log-odds of each place from `of_notes`, shape (n_rows,): the mean of what two make of it."""
-    return 0.5 * (_clipped(network("notes").odds(table)) + _clipped(forest().odds(table)))
+    return 0.5 * (_clipped(networks("notes").odds(table)) + _clipped(forest().odds(table)))
 
 
 def _clipped(odds: Floats) -> Floats:
@@ -123,10 +136,10 @@ def _clipped(odds: Floats) -> Floats:
 
 
 @cache
-def network(name: str) -> Network:
+def networks(name: str) -> Networks:
     """``places`` or ``notes``, as design/ear_odds.py left it."""
     middle, scale, *layers = (layer.astype(np.float64) for layer in _kept(name))
-    return Network(middle, scale, tuple(layers))
+    return Networks(middle, scale, tuple(layers))
 
 
 @cache
@@ -219,9 +232,8 @@ def of_notes(
         top == column,
     )
     take = np.broadcast_to((usual, poor, ringing), (len(rows), 3))
-    return np.concatenate(
-        (places, np.stack(own, axis=1), _neighbours(onset_s, odds), step, take, shares), axis=1
-    )
+    near, like = _neighbours(onset_s, odds), alike(places, odds)
+    return np.concatenate((places, np.stack(own, axis=1), near, step, take, shares, like), axis=1)
 
 
 def hypothesis_of(f0_hz: Floats) -> Places:
@@ -259,7 +271,7 @@ def _usual(found: Attacks, table: Floats, likely: NDArray[np.bool_], track: Samp
     return np.concatenate((floor, strokes, strong, [np.log(new / max(energy, 1e-12) + LEAST_NEW)]))
 
 
-USUAL_COLUMNS = 27
+USUAL_COLUMNS = 29
 
 
 def _gaps(onset_s: Floats, likely_s: Floats) -> Floats:
@@ -276,6 +288,33 @@ def _neighbours(onset_s: Floats, odds: Floats) -> Floats:
     padded = np.concatenate(([NO_NEIGHBOUR], odds, [NO_NEIGHBOUR]))
     before = np.where(near[:-1], padded[:-2], NO_NEIGHBOUR)
     return np.stack((before, np.where(near[1:], padded[2:], NO_NEIGHBOUR)), axis=1)
+
+
+def alike(places: Floats, odds: Floats) -> Floats:
+    """Whether what begins like each place elsewhere in the take is a note, shape (n, 4).
+
+    For each of `ALIKE_WIDTHS` how the like are weighed, from -1 (none is a note) to 1, and the
+    logarithm of how many there are. A drum comes again and is loud in the same way each time.
+    """
+    course = places[:, : (len(BANDS) + 1) * len(SPANS_MS)].reshape(len(places), -1, len(SPANS_MS))
+    begin = course[:, ALIKE_BANDS, ALIKE_SPANS].reshape(len(places), -1)
+    size, believed = (begin**2).mean(axis=1), np.tanh(odds / 2)
+    found = np.zeros((len(places), 2 * len(ALIKE_WIDTHS)))
+    for start in range(0, len(places), BATCH):
+        some = np.arange(start, min(start + BATCH, len(places)))
+        others = np.arange(
+            max(0, some[0] - ALIKE_REACH), min(some[-1] + ALIKE_REACH + 1, len(places))
+        )
+        both = begin[some] @ begin[others].T / begin.shape[1]
+        off = np.maximum(size[some, None] + size[others] - 2 * both, 0)
+        apart = np.abs(some[:, None] - others)
+        off[(apart == 0) | (apart > ALIKE_REACH)] = np.inf
+        for column, width in enumerate(ALIKE_WIDTHS):
+            weight = np.exp(-off / (2 * width**2))
+            count = weight.sum(axis=1)
+            found[some, 2 * column] = weight @ believed[others] / (count + FEW)
+            found[some, 2 * column + 1] = np.log(count + NONE_ALIKE)
+    return found
 
 
 def _steps(
