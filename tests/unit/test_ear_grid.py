@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -64,3 +66,18 @@ def test_one_pitch_broken_off_begins_with_its_first_note(played: int) -> None:
     assert found is not None
     assert np.array_equal(found.match.attack[:played], np.arange(played))
     assert np.all(found.match.attack[played:] == NONE)
+
+
+def test_of_two_attacks_the_one_in_time_is_the_stroke() -> None:
+    # An extra note of the next pitch comes first and is surer: it stays nobody's.
+    midi = np.tile(SCALE, 2)
+    grid_s = 0.5 * np.arange(len(midi), dtype=np.float64)
+    stroke = 7
+    played_s = np.insert(1.0 + grid_s, stroke, 1.0 + grid_s[stroke] - 0.156)
+    heard = heard_at(played_s, np.insert(midi, stroke, midi[stroke]))
+    odds = heard.attack_odds.copy()
+    odds[stroke], odds[stroke + 1] = 8.0, 0.7
+    found = best_alignment(Asked(grid_s, midi), replace(heard, attack_odds=odds), None)
+    assert found is not None
+    wanted = np.delete(np.arange(len(played_s)), stroke)
+    assert np.array_equal(found.match.attack, wanted)
