@@ -18,6 +18,14 @@ from takes.recording import Recording, placed
 from takes.sources import drum_kit, varispeed
 
 KICK, SNARE, HAT, WOOD_BLOCK, SIDE_STICK = 36, 38, 42, 76, 37
+INSTEAD = {
+    KICK: (35, 36, 41, 43, 45, 47, 61, 64, 66),
+    SNARE: (37, 38, 39, 40, 48, 50, 60, 62, 65),
+    HAT: (42, 44, 46, 51, 53, 54, 56, 69, 70, 75),
+}
+"""Percussion that may be struck in place of each, by its General MIDI key."""
+LOUDEST = {KICK: (0.5, 1.0), SNARE: (0.4, 1.0), HAT: (0.1, 0.5)}
+MADE_SHARE = 0.35
 FORMANTS_HZ = ((700, 1200), (300, 2300), (500, 900), (450, 1700))
 
 
@@ -74,8 +82,43 @@ def with_tuned_drums(recording: Recording, rng: Rng) -> Recording:
     return with_drums(recording, rng, speeds)
 
 
+def with_other_drums(recording: Recording, rng: Rng) -> Recording:
+    """As `with_drums`, each piece drawn: any percussion of any kit at any speed, or a made drum."""
+    pieces = {piece: _drawn(piece, recording.kits, rng) for piece in (KICK, SNARE, HAT)}
+    return with_drums(recording, rng, pieces=pieces)
+
+
+def _drawn(piece: int, kits: tuple[str, ...], rng: Rng) -> Samples:
+    loud = float(rng.uniform(*LOUDEST[piece]))
+    if piece != HAT and rng.uniform() < MADE_SHARE:
+        return at_level(made_drum(rng, noisy=piece == SNARE), loud)
+    while True:
+        kit = kits[int(rng.integers(len(kits)))]
+        key = INSTEAD[piece][int(rng.integers(len(INSTEAD[piece])))]
+        sound = kit_sound(kit, key, 108)
+        if np.abs(sound).max() > 0:  # not every kit has every piece
+            return at_level(varispeed(sound, 2 ** float(rng.uniform(-1, 0.7))), loud)
+
+
+def made_drum(rng: Rng, *, noisy: bool) -> Samples:
+    """A head that rings at a falling pitch, and the noise of the stroke."""
+    time_s = np.arange(RATE_HZ) / RATE_HZ
+    lowest_hz = rng.uniform(110, 260) if noisy else rng.uniform(38, 120)
+    hz = lowest_hz * (1 + rng.uniform(0, 3) * np.exp(-time_s / rng.uniform(0.005, 0.04)))
+    head = np.sin(2 * np.pi * np.cumsum(hz) / RATE_HZ) * np.exp(-time_s / rng.uniform(0.03, 0.4))
+    corners_hz = np.sort(np.exp(rng.uniform(np.log(150), np.log(15_000), 2))) * (0.8, 1.25)
+    band = butter(1, corners_hz, "bandpass", fs=RATE_HZ, output="sos")
+    hiss = sosfilt(band, rng.normal(0, 1, RATE_HZ)) * np.exp(-time_s / rng.uniform(0.003, 0.12))
+    hiss *= rng.uniform(0.5, 3) if noisy else rng.uniform(0, 0.6)
+    made: Samples = head + hiss / np.abs(hiss).max()
+    return made
+
+
 def with_drums(
-    recording: Recording, rng: Rng, speeds: Mapping[int, float] = MappingProxyType({})
+    recording: Recording,
+    rng: Rng,
+    speeds: Mapping[int, float] = MappingProxyType({}),
+    pieces: Mapping[int, Samples] = MappingProxyType({}),
 ) -> Recording:
     """A sampled kit plays along from the Part's start, a few milliseconds loose, and leaks in."""
     kit = recording.kits[int(rng.integers(len(recording.kits)))]
@@ -88,7 +131,11 @@ def with_drums(
         if k % n_bar == n_bar - 2 and rng.uniform() < 0.5:
             strokes.append((at_s + beat_s / 2, KICK))
     loose = [(at_s + float(rng.normal(0, 0.004)), piece) for at_s, piece in strokes]
-    sounds = [(s, kit_sound(kit, p, 6 * int(rng.integers(12, 19)))) for s, p in loose]
+    velocities = [6 * int(rng.integers(12, 19)) for _ in loose]
+    sounds = [
+        (s, (velocity / 108) ** 1.6 * pieces[p] if pieces else kit_sound(kit, p, velocity))
+        for (s, p), velocity in zip(loose, velocities, strict=True)
+    ]
     if speeds:
         sounds = [
             (s, varispeed(sound, speeds[p]))
@@ -101,7 +148,11 @@ def with_drums(
     return replace(
         recording,
         samples=recording.samples + leak,
-        facts={**recording.facts, "drum_kit": kit, "drums_s_and_midi": heard},
+        facts={
+            **recording.facts,
+            "drum_kit": "drawn" if pieces else kit,
+            "drums_s_and_midi": heard,
+        },
     )
 
 

@@ -15,7 +15,14 @@ import soundfile as sf
 from scipy.signal import butter, correlate, fftconvolve, istft, lfilter, sosfilt, stft
 
 from takes.attack import RATE_HZ, Samples
-from takes.bleed import with_click, with_drums, with_squeaks, with_talking, with_tuned_drums
+from takes.bleed import (
+    with_click,
+    with_drums,
+    with_other_drums,
+    with_squeaks,
+    with_talking,
+    with_tuned_drums,
+)
 from takes.material import Rng
 from takes.recording import Recording
 from takes.walls import in_hall, in_kitchen
@@ -219,6 +226,7 @@ LATER: dict[str, Callable[[Recording, Rng], Recording]] = {
     "kitchen": in_kitchen,
     "hall": in_hall,
     "tuned-drums": with_tuned_drums,
+    "other-drums": with_other_drums,
 }
 """Conditions that came later: apart, so that what is dealt from the others stays as it was."""
 ORDER = {

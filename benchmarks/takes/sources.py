@@ -248,11 +248,6 @@ FONTS = {
     "red": ("avldrums.lv2-soundfont", "/sf2/Red_Zeppelin_4_LV2.sf2"),
 }
 """Debian packages of SoundFonts, and the file in each."""
-DRUM_PATCHES = {
-    36: "/036_Kick_2.pat",
-    38: "/038_Snare_1.pat",
-    42: "/042_Hi-Hat_Closed.pat",
-}
 DRUMS_ALONE = ("pearl", "red")
 """Those with nothing else: their kits are not where General MIDI has its own."""
 
@@ -268,7 +263,8 @@ class PatchKit:
 
     def raw(self, midi: int, velocity: int) -> Samples:
         """One stroke at 44.1 kHz."""
-        (zone, *_) = patch_zones(installed_file("freepats", DRUM_PATCHES[midi]))
+        folder = installed_file("freepats", "/036_Kick_2.pat").parent
+        (zone, *_) = patch_zones(sorted(folder.glob(f"{midi:03d}_*.pat"))[-1])
         struck: Samples = (velocity / 127) ** 1.6 * varispeed(zone.samples, zone.rate_hz / RATE_HZ)
         return struck
 

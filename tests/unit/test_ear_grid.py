@@ -81,3 +81,16 @@ def test_of_two_attacks_the_one_in_time_is_the_stroke() -> None:
     assert found is not None
     wanted = np.delete(np.arange(len(played_s)), stroke)
     assert np.array_equal(found.match.attack, wanted)
+
+
+@pytest.mark.parametrize("false", [2, 3, 4])
+def test_a_pass_on_one_pitch_begins_after_its_false_start(false: int) -> None:
+    # Each place one note off fits nearly as well.
+    midi = np.full(48, 38)
+    grid_s = 0.275 * np.arange(48, dtype=np.float64)
+    played_s = np.concatenate((1.27 + grid_s[:false], 3.504 + grid_s))
+    found = best_alignment(
+        Asked(grid_s, midi), heard_at(played_s, np.full(len(played_s), 38)), None
+    )
+    assert found is not None
+    assert np.array_equal(found.match.attack, false + np.arange(48))

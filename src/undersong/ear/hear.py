@@ -295,8 +295,10 @@ def _reference(
     if click is not None and not part.tempo_marks:
         beat_s = part.tempo_map.seconds_at(part.meter.beat)
         clicked = on_click(own, click.comb.start_s, click.comb.period_s, part, beat_s)
-        late_s = np.abs(heard_s - clicked.at(asked.grid_s)) if clicked is not None else np.inf
-        if clicked is not None and np.nanmedian(late_s) < MOST_OFF_CLICK_S:
+        ends_s = asked.grid_s[[0, -1]]
+        if clicked is not None and np.all(
+            np.abs(own.at(ends_s) - clicked.at(ends_s)) < MOST_OFF_CLICK_S
+        ):
             return Reference.CLICK, clicked
     return Reference.FITTED, own
 
@@ -341,7 +343,7 @@ SURE_STROKE = 2.5
 as an extra note, so of two the one in time is the stroke."""
 HOPELESS_SHARE = 0.5
 MOST_OFF_CLICK_S = 0.1
-"""Who lies further than this from a beat or the middle between two does not play to that click."""
+"""Whose pass begins or ends further than this from where the click has it does not play to it."""
 LEAST_RECOGNISED = 6
 """Strokes by which another part is known: fewer fit anything."""
 SOFT_DB, SOFT_WORTH = 5.0, 0.12
@@ -354,6 +356,7 @@ TURNS = 2
 SHIFTS = (-12, 12, *(way * size for size in range(1, 8) for way in (1, -1)))
 """Semitones by which a whole pass may be played too high or too low."""
 FIRST_TIMING_S = 0.05
+MOVES = 8
 REACH_SHARE, LEAST_REACH_S = 0.7, 0.1
 LATE_ENTRY_COST = 4.0
 """For each stroke left out at the beginning: a player starts at the start and may stop anywhere."""
@@ -400,7 +403,10 @@ def best_alignment(asked: Asked, heard: Heard, start_s: float | None) -> Laid | 
             if match.score >= most - HOPELESS_SHARE * abs(most)
         ]
         matches = _aligned_to(some, heard, grids)
-    worth = np.array([match.score - LATE_ENTRY_COST * _first_matched(match) for match in matches])
+    worth = np.array([_worth(match) for match in matches])
+    if start_s is None:
+        best = int(worth.argmax())
+        grids[best], worth[best] = _beside(some, heard, grids[best], float(worth[best]))
     tried = [int(worth.argmax())]
     if len(some) < len(asked):
         good = np.flatnonzero(worth >= GOOD_SHARE * worth.max())
@@ -408,6 +414,31 @@ def best_alignment(asked: Asked, heard: Heard, start_s: float | None) -> Laid | 
         tried += [each for each in by_start[:FOLLOWED] if each not in tried]
     every = [_followed(asked, heard, grids[each]) for each in tried]
     return max(every, key=lambda laid: laid.match.score)
+
+
+def _worth(match: Match) -> float:
+    return match.score - LATE_ENTRY_COST * _first_matched(match)
+
+
+def _beside(asked: Asked, heard: Heard, grid: Grid, worth: float) -> tuple[Grid, float]:
+    """The place moved from note to note, as long as it fits better there.
+
+    Of one pitch every place fits a little, and a false start leaves more of them than are tried.
+    """
+    begins_s = heard.onset_s[heard.attack_odds > 0]
+    for _ in range(MOVES):
+        first = int(np.abs(begins_s - float(grid.at(asked.grid_s[0]))).argmin())
+        onsets_s = begins_s[[k for k in (first - 1, first + 1) if 0 <= k < len(begins_s)]]
+        if len(onsets_s) == 0:
+            break
+        moved = [Grid(at_s - grid.ratio * asked.grid_s[0], grid.ratio) for at_s in onsets_s]
+        matches = _aligned_to(asked, heard, moved)
+        best = max(range(len(moved)), key=lambda each: _worth(matches[each]))
+        if _worth(matches[best]) <= worth:
+            break
+        worth = _worth(matches[best])
+        grid = fitted(asked.grid_s, _matched_s(heard.onset_s, matches[best]), moved[best])
+    return grid, worth
 
 
 def _followed(asked: Asked, heard: Heard, grid: Grid) -> Laid:

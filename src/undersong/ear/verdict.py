@@ -50,6 +50,9 @@ more semitones counts so much less."""
 SURE_ODDS, SURE_EXTRA_ODDS, SURE_MISSED_ODDS, SURE_TIMED_ODDS = 1.0, 0.5, 2.5, -1.0
 """A verdict against a note needs these odds; below them it is `unsure`."""
 LONGEST_TAIL_S = 2.0
+STILL_DB, MOST_SOUNDING_ON = 6.0, 3
+"""Where more strokes than so many on one pitch are not heard, and it goes on with hardly a loss,
+they are hidden, not missed: who leaves a note out damps the one before, or it dies away."""
 HIDDEN_S, CLEAR_ODDS = 0.06, 4.0
 EXTRA_APART_S = 0.09
 BESIDE_HOLE_S, BESIDE_HOLE_WORTH = (0.06, 0.03), 2.0
@@ -226,12 +229,15 @@ def judged(
     matched = heard.stroke != NONE
     place_of[heard.stroke[matched]] = np.flatnonzero(matched)
     notes: list[tuple[float, HeardNote]] = []
+    sounding_on: list[int] = []
     for stroke in range(len(asked)):
         place = int(place_of[stroke])
         if place == NONE:
             note = _unheard(asked, index, evidence, stroke, float(expected_s[stroke]), PLAYED_PRIOR)
             if _sounds_all_the_same(asked, evidence, stroke, expected_s, usual_db):
                 note = replace(note, verdict=Verdict.UNSURE, probability=0.5)
+            elif _sounds_on(asked, evidence, stroke, expected_s):
+                sounding_on.append(len(notes))
             notes.append((float(expected_s[stroke]), note))
         else:
             expected = float(expected_s[stroke])
@@ -242,6 +248,10 @@ def judged(
             if over_ms > 0 and (is_vague or evidence.odds[attack] < SURE_TIMED_ODDS):
                 note = replace(note, verdict=Verdict.UNSURE)
             notes.append((float(evidence.onset_s[heard.attack[place]]), note))
+    if len(sounding_on) > MOST_SOUNDING_ON:
+        for place in sounding_on:
+            at_s, note = notes[place]
+            notes[place] = at_s, replace(note, verdict=Verdict.UNSURE, probability=0.5)
     extras = [
         _extra(evidence, heard, int(place), usual_db, usual_score, lowest)
         for place in _inside_pass(evidence, heard, matched, end_s)
@@ -285,6 +295,17 @@ def _sounds_all_the_same(
     sound = stretches(evidence.string, at_s, until_s)
     is_there = int(sound.scores(evidence.tuning_cents)[0].argmax()) == column
     return is_there and float(sound.level_db[0]) > usual_db + FAINT_DB
+
+
+def _sounds_on(asked: Asked, evidence: Evidence, stroke: int, expected_s: Floats) -> bool:
+    """True where the pitch just played is asked again, nothing begins, and it sounds no softer."""
+    if not stroke or asked.midi[stroke - 1] != asked.midi[stroke]:
+        return False
+    begin_s = expected_s[stroke - 1 : stroke + 1]
+    until_s = np.append(begin_s[1], np.append(expected_s, evidence.length_s)[stroke + 1])
+    sound = stretches(evidence.string, begin_s, np.minimum(until_s, begin_s + LONGEST_STRETCH_S))
+    before_db, level_db = sound.level_db
+    return bool(level_db > before_db - STILL_DB)
 
 
 def _unheard(
