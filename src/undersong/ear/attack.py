@@ -92,11 +92,11 @@ class BandMeter:
         return np.asarray(np.einsum("ij,ij->i", frames, frames) / FRAME, np.float32)
 
 
-def band_energies(samples: Samples, band: Band) -> Frames:
-    """Energy of a band in every frame of a whole take."""
+def band_energies(samples: Samples, band: Band, out: Frames | None = None) -> Frames:
+    """Energy of a band in every frame of a whole take, written to `out` if it is given."""
     meter = BandMeter(band)
-    step = int(CHUNK_S * RATE_HZ)
-    energies, done = np.empty(len(samples) // FRAME, np.float32), 0
+    step, done = int(CHUNK_S * RATE_HZ), 0
+    energies = np.empty(len(samples) // FRAME, np.float32) if out is None else out
     for first in range(0, len(samples), step):
         some = meter.feed(samples[first : first + step])
         energies[done : done + len(some)] = some
@@ -104,21 +104,22 @@ def band_energies(samples: Samples, band: Band) -> Frames:
     return energies
 
 
-def rises(energies: Frames, band: Band) -> Frames:
+def rises(energies: Frames, band: Band, out: Frames | None = None) -> Frames:
     """Logarithmic rise of a band's energy at the beginning of every frame.
 
     Returns
     -------
     Frames
-        Shape (n_frames,); 0 is no change, 0.7 a doubling.
+        Shape (n_frames,); 0 is no change, 0.7 a doubling. It is `out`, if that is given.
     """
     floor = 3.0 * float(np.percentile(energies, 5)) + 1e-10 if len(energies) else 0.0
-    pieces = []
+    rise = np.empty_like(energies) if out is None else out
     for first in range(0, len(energies), PIECE):
         start = max(0, first - AHEAD)
         piece = _rises(energies[start : first + PIECE + 2 * AHEAD], band, floor)
-        pieces.append(piece[first - start : first - start + PIECE])
-    return np.concatenate(pieces)[: len(energies)] if pieces else energies
+        some = rise[first : first + PIECE]
+        some[:] = piece[first - start : first - start + len(some)]
+    return rise
 
 
 def _rises(energies: Frames, band: Band, floor: float) -> Frames:
@@ -189,13 +190,12 @@ def attacks(samples: Samples, top: Samples = NO_TOP) -> Attacks:
     course[-1] = log(COURSE_FLOOR)
     n_steps = min(len(top), course.shape[1])
     course[-1, :n_steps] = _course(top[:n_steps], 1)
-    # One large array, not four: what is given back at once leaves no holes in an hour's memory.
-    rise = np.empty((len(BANDS), n_frames), np.float32)
+    # One large array, not five: what is given back at once leaves no holes in an hour's memory.
+    *rise, energies = np.empty((len(BANDS) + 1, n_frames), np.float32)
     for row, band in enumerate(BANDS):
-        energies = band_energies(samples, band)
+        band_energies(samples, band, energies)
         course[row] = _course(energies, COURSE_FRAMES)
-        np.maximum(0, rises(energies, band), out=rise[row])
-    del energies
+        np.maximum(0, rises(energies, band, rise[row]), out=rise[row])
     low, middle, high, body = rise
     combined = MIDDLE_SHARE * middle
     np.maximum(low, combined, out=combined)

@@ -154,10 +154,12 @@ def listened(
         return bare, reason, None
     found = attacks(take.samples, take.top)
     beat_s = part.tempo_map.seconds_at(part.meter.beat)
-    unclicked = without_click(take.samples, found, beat_s)
-    if unclicked is None:
-        return bare, kept_of(take.samples, take.length_s, found), None
+    samples = take.samples
     del take
+    unclicked = without_click(samples, found, beat_s)
+    if unclicked is None:
+        return bare, kept_of(samples, bare.length_s, found), None
+    del samples
     # Of its highest treble, which the click is left in, nothing is made use of.
     cleaned, click = unclicked
     return bare, kept_of(cleaned, bare.length_s, attacks(cleaned)), click

@@ -30,7 +30,7 @@ String = NDArray[np.float32] | NDArray[np.float16]
 
 UP_TO_HZ = 1200.0
 _SECTIONS = butter(2, [35.0, UP_TO_HZ], "bandpass", fs=RATE_HZ, output="sos")
-PIECE, SETTLING = 64 * RATE_HZ, RATE_HZ // 2
+PIECE, SETTLING = 16 * RATE_HZ, RATE_HZ // 2
 LEAST_SAMPLES = 64
 WINDOW = 16
 """Frames over which sound is compared with what it was."""
