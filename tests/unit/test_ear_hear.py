@@ -192,3 +192,13 @@ def test_what_goes_on_undiminished_hides_strokes(
     hearing = hear([sound.astype(np.float32)], RATE_HZ, part)
     assert [note.index for note in hearing.notes if note.verdict is Verdict.MISSED] == told
     assert told or hearing.clean is None
+
+
+@pytest.mark.parametrize("played", [6, 11])
+def test_a_pass_on_one_pitch_that_breaks_off_hides_nothing(played: int) -> None:
+    part = part_of(*["G2"] * 16)
+    midis = [midi if k < played else None for k, midi in enumerate(asked(part))]
+    hearing = hear([plucked(part, midis)], RATE_HZ, part)
+    assert [note.verdict for note in hearing.notes[:played]] == [Verdict.RIGHT] * played
+    assert hearing.stopped_at == played
+    assert not [note for note in hearing.notes if note.verdict is Verdict.UNSURE]

@@ -236,7 +236,7 @@ def judged(
             note = _unheard(asked, index, evidence, stroke, float(expected_s[stroke]), PLAYED_PRIOR)
             if _sounds_all_the_same(asked, evidence, stroke, expected_s, usual_db):
                 note = replace(note, verdict=Verdict.UNSURE, probability=0.5)
-            elif _sounds_on(asked, evidence, stroke, expected_s):
+            elif _sounds_on(asked, evidence, stroke, expected_s, usual_db):
                 sounding_on.append(len(notes))
             notes.append((float(expected_s[stroke]), note))
         else:
@@ -297,7 +297,9 @@ def _sounds_all_the_same(
     return is_there and float(sound.level_db[0]) > usual_db + FAINT_DB
 
 
-def _sounds_on(asked: Asked, evidence: Evidence, stroke: int, expected_s: Floats) -> bool:
+def _sounds_on(
+    asked: Asked, evidence: Evidence, stroke: int, expected_s: Floats, usual_db: float
+) -> bool:
     """True where the pitch just played is asked again, nothing begins, and it sounds no softer."""
     if not stroke or asked.midi[stroke - 1] != asked.midi[stroke]:
         return False
@@ -305,7 +307,7 @@ def _sounds_on(asked: Asked, evidence: Evidence, stroke: int, expected_s: Floats
     until_s = np.append(begin_s[1], np.append(expected_s, evidence.length_s)[stroke + 1])
     sound = stretches(evidence.string, begin_s, np.minimum(until_s, begin_s + LONGEST_STRETCH_S))
     before_db, level_db = sound.level_db
-    return bool(level_db > before_db - STILL_DB)
+    return bool(level_db > max(before_db - STILL_DB, usual_db + FAINT_DB))
 
 
 def _unheard(
