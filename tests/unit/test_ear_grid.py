@@ -96,3 +96,16 @@ def test_a_pass_on_one_pitch_begins_after_its_false_start(false: int) -> None:
     found = best_alignment(Asked(grid_s, midi), heard_at(played_s, played), None)
     assert found is not None
     assert np.array_equal(found.match.attack, false + np.arange(48))
+
+
+@pytest.mark.parametrize(("off_s", "is_stroke"), [(-0.25, False), (-0.06, True), (0.1, True)])
+def test_a_stray_note_after_a_pass_broke_off_is_no_stroke(off_s: float, *, is_stroke: bool) -> None:
+    midi = np.tile(SCALE, 2)
+    grid_s = 0.5 * np.arange(len(midi), dtype=np.float64)
+    played_s = np.append(1.0 + grid_s[:9], 1.0 + grid_s[9] + off_s)
+    pitch = np.append(midi[:9], midi[9] if is_stroke else midi[8])
+    found = best_alignment(Asked(grid_s, midi), heard_at(played_s, pitch), None)
+    assert found is not None
+    assert np.array_equal(found.match.attack[:9], np.arange(9))
+    assert found.match.attack[9] == (9 if is_stroke else NONE)
+    assert np.all(found.match.attack[10:] == NONE)

@@ -447,8 +447,23 @@ def _followed(asked: Asked, heard: Heard, grid: Grid) -> Laid:
     expected_s = followed(asked, heard, grid)
     heard = replace(heard, attack_odds=np.minimum(heard.attack_odds, SURE_STROKE))
     match = aligned(asked, heard, expected_s, reach_s=_reach_s(asked, grid))
+    match = _without_straggler(match, asked, heard, expected_s)
     line = fitted(asked.grid_s, _matched_s(heard.onset_s, match), grid)
     return Laid(line, match, expected_s)
+
+
+def _without_straggler(match: Match, asked: Asked, heard: Heard, expected_s: Floats) -> Match:
+    """Without the last stroke of a pass broken off, if nothing speaks for it: a stray note."""
+    matched = np.flatnonzero(match.attack != NONE)
+    if len(matched) == 0 or matched[-1] == len(asked) - 1:
+        return match
+    last = int(matched[-1])
+    attack = slice(match.attack[last], match.attack[last] + 1)
+    alone = Heard(heard.onset_s[attack], heard.attack_odds[attack], heard.pitch_odds[attack])
+    stroke = asked.part(last, last + 1)
+    if aligned(stroke, alone, expected_s[last : last + 1]).score >= 0:
+        return match
+    return replace(match, attack=np.where(np.arange(len(asked)) == last, NONE, match.attack))
 
 
 def _aligned_to(asked: Asked, heard: Heard, grids: list[Grid]) -> list[Match]:
