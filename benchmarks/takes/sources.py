@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Protocol
 
 import numpy as np
@@ -136,7 +137,11 @@ def npm_zones(package: str, folder: Path) -> Iterator[Zone]:
     """The WAV samples of an npm package, named for their notes (`As1.wav`), without loops."""
     folder.mkdir(parents=True, exist_ok=True)
     if not any(folder.glob(f"{package}-*.tgz")):
-        subprocess.run(["npm", "pack", package], cwd=folder, capture_output=True, check=True)
+        # Whole or not at all: another process may be waiting for the same file.
+        with TemporaryDirectory(dir=folder) as apart:
+            subprocess.run(["npm", "pack", package], cwd=apart, capture_output=True, check=True)
+            (packed,) = Path(apart).glob("*.tgz")
+            packed.replace(folder / packed.name)
     archive_path = next(folder.glob(f"{package}-*.tgz"))
     semitones = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
     with tarfile.open(archive_path) as archive:
