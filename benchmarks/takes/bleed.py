@@ -4,10 +4,9 @@ Each function takes a `Recording` and a random generator and returns another; th
 added are in its facts.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
-from types import MappingProxyType
 
 import numpy as np
 from scipy.signal import butter, lfilter, sosfilt
@@ -27,6 +26,7 @@ INSTEAD = {
 snare of the report split (key 40 of FluidR3's first kit is the snare of its jazz kit)."""
 LOUDEST = {KICK: (0.5, 1.0), SNARE: (0.4, 1.0), HAT: (0.1, 0.5)}
 MADE_SHARE = 0.35
+FULL_VELOCITY = 108
 FORMANTS_HZ = ((700, 1200), (300, 2300), (500, 900), (450, 1700))
 
 
@@ -80,13 +80,21 @@ def with_click(recording: Recording, rng: Rng) -> Recording:
 def with_tuned_drums(recording: Recording, rng: Rng) -> Recording:
     """As `with_drums`, the kit's heads tighter or slacker: played at another speed, each piece."""
     speeds = {piece: 2 ** float(rng.uniform(-1, 0.7)) for piece in (KICK, SNARE, HAT)}
-    return with_drums(recording, rng, speeds)
+    kit = _one_of(recording.kits, rng)
+    return _along(
+        recording,
+        rng,
+        kit,
+        lambda piece, loud: varispeed(kit_sound(kit, piece, loud), speeds[piece]),
+    )
 
 
 def with_other_drums(recording: Recording, rng: Rng) -> Recording:
     """As `with_drums`, each piece drawn: any percussion of any kit at any speed, or a made drum."""
     pieces = {piece: _drawn(piece, recording.kits, rng) for piece in (KICK, SNARE, HAT)}
-    return with_drums(recording, rng, pieces=pieces)
+    return _along(
+        recording, rng, "drawn", lambda piece, loud: (loud / FULL_VELOCITY) ** 1.6 * pieces[piece]
+    )
 
 
 def _drawn(piece: int, kits: tuple[str, ...], rng: Rng) -> Samples:
@@ -94,9 +102,9 @@ def _drawn(piece: int, kits: tuple[str, ...], rng: Rng) -> Samples:
     if piece != HAT and rng.uniform() < MADE_SHARE:
         return at_level(made_drum(rng, noisy=piece == SNARE), loud)
     while True:
-        kit = kits[int(rng.integers(len(kits)))]
+        kit = _one_of(kits, rng)
         key = INSTEAD[piece][int(rng.integers(len(INSTEAD[piece])))]
-        sound = kit_sound(kit, key, 108)
+        sound = kit_sound(kit, key, FULL_VELOCITY)
         if np.abs(sound).max() > 0:  # not every kit has every piece
             return at_level(varispeed(sound, 2 ** float(rng.uniform(-1, 0.7))), loud)
 
@@ -115,14 +123,20 @@ def made_drum(rng: Rng, *, noisy: bool) -> Samples:
     return made
 
 
-def with_drums(
-    recording: Recording,
-    rng: Rng,
-    speeds: Mapping[int, float] = MappingProxyType({}),
-    pieces: Mapping[int, Samples] = MappingProxyType({}),
-) -> Recording:
+def with_drums(recording: Recording, rng: Rng) -> Recording:
     """A sampled kit plays along from the Part's start, a few milliseconds loose, and leaks in."""
-    kit = recording.kits[int(rng.integers(len(recording.kits)))]
+    kit = _one_of(recording.kits, rng)
+    return _along(recording, rng, kit, lambda piece, loud: kit_sound(kit, piece, loud))
+
+
+def _one_of(kits: tuple[str, ...], rng: Rng) -> str:
+    return kits[int(rng.integers(len(kits)))]
+
+
+def _along(
+    recording: Recording, rng: Rng, kit: str, struck: Callable[[int, int], Samples]
+) -> Recording:
+    """Kick, snare and hat play along; `struck` sounds one of them at a velocity."""
     n_bar = recording.beats_a_bar
     beat_s = recording.beats_s[1] - recording.beats_s[0]
     strokes: list[tuple[float, int]] = []
@@ -132,16 +146,7 @@ def with_drums(
         if k % n_bar == n_bar - 2 and rng.uniform() < 0.5:
             strokes.append((at_s + beat_s / 2, KICK))
     loose = [(at_s + float(rng.normal(0, 0.004)), piece) for at_s, piece in strokes]
-    velocities = [6 * int(rng.integers(12, 19)) for _ in loose]
-    sounds = [
-        (s, (velocity / 108) ** 1.6 * pieces[p] if pieces else kit_sound(kit, p, velocity))
-        for (s, p), velocity in zip(loose, velocities, strict=True)
-    ]
-    if speeds:
-        sounds = [
-            (s, varispeed(sound, speeds[p]))
-            for (s, sound), (_, p) in zip(sounds, loose, strict=True)
-        ]
+    sounds = [(s, struck(p, 6 * int(rng.integers(12, FULL_VELOCITY // 6 + 1)))) for s, p in loose]
     leak = placed(sounds, len(recording.samples))
     loud = recording.level * 10 ** (rng.uniform(-18, -4) / 20)
     leak = leak * loud / np.sqrt(np.mean(leak**2))
@@ -149,11 +154,7 @@ def with_drums(
     return replace(
         recording,
         samples=recording.samples + leak,
-        facts={
-            **recording.facts,
-            "drum_kit": "drawn" if pieces else kit,
-            "drums_s_and_midi": heard,
-        },
+        facts={**recording.facts, "drum_kit": kit, "drums_s_and_midi": heard},
     )
 
 
