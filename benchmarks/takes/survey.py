@@ -3,7 +3,8 @@
 Prints, for each sound and a few pitches, the attack by the definition in `attack` and how far it
 moves when the share that counts as begun is 2 % or 30 % instead of 10 %; the source's own tuning
 (which `mix` takes away); and by how much the levels of harmonics 1 to 6 differ between 50 ms and
-1.2 s (a looped single cycle would give 0).
+1.2 s (a looped single cycle would give 0). Then, for each drum kit, the share of its hat's energy
+that lies below 400 Hz: next to nothing, or the kit has another thing on that key.
 """
 
 from collections.abc import Sequence
@@ -12,11 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from takes.attack import RATE_HZ, Samples, attack_sample, midi_to_hz, tuning_cents
-from takes.corpus import SOUNDS
+from takes.bleed import FULL_VELOCITY, HAT, kit_sound
+from takes.corpus import KITS, SOUNDS
 from takes.make import DOWNLOADS
 from takes.sources import sound
 
 MIDIS = (23, 28, 31, 33, 36, 40, 43, 47, 52)
+LOW_HZ = 400.0
 
 
 def harmonic_levels_db(samples: Samples, midi: int, begin: int) -> NDArray[np.float64]:
@@ -29,8 +32,15 @@ def harmonic_levels_db(samples: Samples, midi: int, begin: int) -> NDArray[np.fl
     return np.asarray(20 * np.log10(levels / levels.max() + 1e-6))
 
 
+def low_share(samples: Samples) -> float:
+    """Share of the energy that lies below `LOW_HZ`."""
+    power = np.abs(np.fft.rfft(samples)) ** 2
+    hz = np.fft.rfftfreq(len(samples), 1 / RATE_HZ)
+    return float(power[hz < LOW_HZ].sum() / power.sum())
+
+
 def main() -> int:
-    """Print the table."""
+    """Print the tables."""
     names: Sequence[str] = [name for split in SOUNDS.values() for name in split]
     for name in names:
         bass = sound(name, DOWNLOADS)
@@ -48,6 +58,9 @@ def main() -> int:
                 f"{1000 * (later - begin) / RATE_HZ:+5.1f} ms, source {cents:+5.1f} cents, "
                 f"harmonics move by {np.mean(np.abs(first - then)):4.1f} dB"
             )
+    for kit in [kit for split in KITS.values() for kit in split]:
+        low = low_share(kit_sound(kit, HAT, FULL_VELOCITY))
+        print(f"{kit}: {low:.3f} of the hat's energy below {LOW_HZ:.0f} Hz")
     return 0
 
 
