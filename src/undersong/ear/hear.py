@@ -47,7 +47,7 @@ from undersong.ear.summary import summed_up
 from undersong.ear.tolerance import window_ms
 from undersong.ear.turn import SURE, told, turned, wrong_turn
 from undersong.ear.unclick import Click, without_click
-from undersong.ear.verdict import judged, sounding
+from undersong.ear.verdict import judged, lowest_string, sounding
 from undersong.errors import PracticeError
 from undersong.theory.part import Articulation, Part
 
@@ -230,7 +230,8 @@ def heard_against(
     expected_s = grid.at(asked.grid_s)
     end_s = grid.start_s + grid.ratio * end_s
     heard_notes = sounding(evidence, match, asked)
-    notes = judged(asked, index, evidence, heard_notes, expected_s, end_s, window)
+    lowest = lowest_string(part)
+    notes = judged(asked, index, evidence, heard_notes, expected_s, end_s, window, lowest)
     if turn is not None:
         notes = told(turn, notes, part, *written)
     notes = with_lengths(notes, part, evidence.string, grid.ratio)

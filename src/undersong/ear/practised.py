@@ -30,7 +30,7 @@ from undersong.ear.passing import is_fault
 from undersong.ear.practised_align import Stretch, passages
 from undersong.ear.refusal import unheard
 from undersong.ear.tolerance import window_ms
-from undersong.ear.verdict import judged, sounding
+from undersong.ear.verdict import judged, lowest_string, sounding
 from undersong.theory.part import Bar, Part
 
 LIKELY_ODDS = 0.0
@@ -220,7 +220,13 @@ def _passage(
     end_s = line.start_s + line.ratio * part.tempo_map.seconds_at(strokes[0].end)
     expected_s = line.at(some.grid_s)
     notes = judged(
-        some, some_index, near, sounding(near, match, some), expected_s, float(expected_s[-1])
+        some,
+        some_index,
+        near,
+        sounding(near, match, some),
+        expected_s,
+        float(expected_s[-1]),
+        lowest_open=lowest_string(part),
     )
     tempo_bpm = part.tempo_bpm / line.ratio
     passage = Passage(

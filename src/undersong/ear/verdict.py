@@ -30,6 +30,7 @@ from undersong.ear.pitch import (
 )
 from undersong.ear.renewal import continued
 from undersong.ear.ringing import in_step, surely_going_on
+from undersong.theory.part import Part
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -60,7 +61,10 @@ BESIDE_HOLE_S, BESIDE_HOLE_WORTH = (0.06, 0.03), 2.0
 QUIETEST_EXTRA_DB = -20.0
 FAINT_EXTRA_DB = -10.0
 LOW_B_MIDI, LOW_E_MIDI, TOO_LOW_WORTH = 23, 28, 2.0
-"""Against an extra note below everything asked and below low E: rather a drum."""
+"""Against an extra note below everything asked and below the lowest string: rather a drum."""
+MOST_SLACKENED, OCTAVE = 2, 12
+"""Semitones by which a lowest string may be slackened. What sounds lower still is a drum; or, an
+octave below what is asked, a string that the part does not tell of."""
 VAGUE_MS = 10.0
 """A note that only a change in what sounds dates may lie so far off, and is unsure there."""
 FAINT_DB, FAINT_WORTH = -20.0, 1.0
@@ -198,6 +202,11 @@ def probability(odds: float) -> float:
     return float(1 / (1 + np.exp(-np.clip(odds, -30, 30))))
 
 
+def lowest_string(part: Part) -> int:
+    """MIDI number of the lowest open string; low E where the part does not say."""
+    return min(part.tuning or (LOW_E_MIDI,))
+
+
 def judged(
     asked: Asked,
     index: Places,
@@ -206,6 +215,7 @@ def judged(
     expected_s: Floats,
     end_s: float,
     window_ms: float = np.inf,
+    lowest_open: int = LOW_E_MIDI,
 ) -> tuple[HeardNote, ...]:
     """A verdict for every stroke, extra notes between them.
 
@@ -219,12 +229,14 @@ def judged(
         Where the last stroke's written length ends: what follows is no extra note of this pass.
     window_ms
         The timing window, if timing counts: what lies outside it must be dated well.
+    lowest_open
+        From `lowest_string`.
     """
     matched_db = heard.level_db[heard.stroke != NONE]
     usual_db = float(np.median(matched_db)) if len(matched_db) else 0.0
     best_scores = heard.scores[heard.stroke != NONE].max(axis=1, initial=-np.inf)
     usual_score = float(np.percentile(best_scores, 10)) if len(best_scores) else 0.0
-    lowest = min(LOW_E_MIDI, int(asked.midi[asked.midi != NONE].min(initial=LOW_E_MIDI)))
+    lowest = int(asked.midi[asked.midi != NONE].min(initial=lowest_open))
     place_of = np.full(len(asked), NONE)
     matched = heard.stroke != NONE
     place_of[heard.stroke[matched]] = np.flatnonzero(matched)
@@ -359,6 +371,8 @@ def _played(
     timing_ms = 1000 * (onset_s - expected_s)
     pitch = _pitch_odds(heard, place, midi, lowest)
     best = int(heard.midi[place])
+    if pitch < -SURE_ODDS and best < lowest - MOST_SLACKENED and (midi - best) % OCTAVE:
+        return _unheard(asked, index, evidence, stroke, expected_s, -pitch)
     cents = float(heard.cents[place]) - evidence.tuning_cents
     if present < SURE_ODDS or abs(pitch) < SURE_ODDS:
         verdict, odds = Verdict.UNSURE, min(abs(present), abs(pitch))
@@ -439,6 +453,8 @@ def _extra(
     odds -= FAINT_WORTH * max(0.0, usual_db + FAINT_EXTRA_DB - float(heard.level_db[place]))
     if heard.midi[place] < lowest:
         odds -= TOO_LOW_WORTH
+    if heard.midi[place] < lowest - MOST_SLACKENED:
+        return None
     if odds < 0 or heard.level_db[place] < usual_db + QUIETEST_EXTRA_DB:
         return None
     return HeardNote(
