@@ -198,6 +198,23 @@ def exact_kinds(score: Score) -> str:
     return "; ".join(cells)
 
 
+WEAK = 0.95
+
+
+def weak(scores: dict[str, Score]) -> str:
+    """Which recalls and precisions of one kind within one condition lie below `WEAK`."""
+    cells = []
+    for condition, score in sorted(scores.items()):
+        for kind in KINDS:
+            found, planted = score.found[kind], score.planted[kind]
+            said = found + score.accused[kind]
+            for part, whole, word in ((found, planted, "found"), (found, said, "held")):
+                if whole:
+                    cells.append((part / whole, f"{condition} {kind} {part}/{whole} {word}"))
+    low = [text for share, text in sorted(cells) if share < WEAK]
+    return f"{len(low)} of {len(cells)}" + (f": {'; '.join(low)}" if low else "")
+
+
 BINS = (0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99, 0.999, 1.0)
 
 
@@ -247,6 +264,7 @@ def main() -> int:
     print(row("ALL, echo (hears nothing)", result.echo))
     print(f"By kind: {kinds(total)}.")
     print(f"Exactly: {exact_kinds(total)}.")
+    print(f"Of one kind within one condition below {WEAK}: {weak(result.ear)}.")
     withheld = sum(count for (_, said), count in total.clean_said.items() if said is None)
     print(
         f"Withheld as unsure: {total.unsure} of {total.notes} notes, {withheld} of {total.takes} "

@@ -7,6 +7,7 @@ never used to say how well the ear hears.
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -40,6 +41,48 @@ def test_a_wrong_note_is_named_as_a_musician_would() -> None:
     assert "Fix: Bar 2, beat 3: you played F, the chart has F sharp." in hearing_lines(
         hearing, part
     )
+
+
+FIVE_STRINGS = (23, 28, 33, 38, 43)
+
+
+@pytest.mark.parametrize(
+    ("place", "strings", "verdict"),
+    [
+        (4, None, Verdict.MISSED),  # a C below the low E: some drum
+        (4, FIVE_STRINGS, Verdict.WRONG),
+        (
+            3,
+            None,
+            Verdict.WRONG,
+        ),  # an octave below the C asked: the part may not tell of the string
+    ],
+)
+def test_below_the_lowest_string_is_no_wrong_note(
+    place: int, strings: tuple[int, ...] | None, verdict: Verdict
+) -> None:
+    part = replace(part_of(*SCALE, *SCALE[::-1]), tuning=strings)
+    midis = asked(part)
+    midis[place] = parse_pitch("C1").midi
+    hearing = hear([plucked(part, midis)], RATE_HZ, part)
+    faults = [note for note in hearing.notes if note.verdict is not Verdict.RIGHT]
+    assert [(note.index, note.verdict) for note in faults] == [(place, verdict)]
+
+
+@pytest.mark.parametrize(("strings", "told"), [(None, 0), (FIVE_STRINGS, 1)])
+def test_below_the_lowest_string_is_no_extra_note(
+    strings: tuple[int, ...] | None, told: int
+) -> None:
+    part = replace(part_of(*SCALE, *SCALE[::-1]), tuning=strings)
+    midis = asked(part)
+    midis[6] = None
+    beat_s = 60 / part.tempo_bpm
+    low = plucked(part_of("C1"), [parse_pitch("C1").midi], start_s=0.5 + 6.5 * beat_s, noise=0.0)
+    sound = plucked(part, midis)
+    sound[: len(low)] += low[: len(sound)]
+    hearing = hear([sound], RATE_HZ, part)
+    extras = [note.heard_midi for note in hearing.notes if note.verdict is Verdict.EXTRA]
+    assert extras == told * [24]
 
 
 def test_a_missing_note_is_missed() -> None:
