@@ -173,7 +173,8 @@ def _exact_kind(kind: str, played: dict[str, Any] | None) -> str:
     if kind == "missed" or played is None:
         return "missed"
     if kind == "wrong":
-        return f"wrong by a {played['plant_detail'].split()[0]}"
+        interval = played["plant_detail"].split()[0]
+        return f"wrong by {'an' if interval == 'octave' else 'a'} {interval}"
     return str(played["plant"])
 
 
