@@ -90,12 +90,16 @@ def row(name: str, score: Score) -> str:
     )
 
 
+def counts(score: Score, kind: str) -> tuple[int, int, int]:
+    """Mistakes of a kind found, planted and said."""
+    return score.found[kind], score.planted[kind], score.found[kind] + score.accused[kind]
+
+
 def kinds(score: Score) -> str:
     """Recall and precision by kind of mistake."""
     cells = []
     for kind in KINDS:
-        found, planted = score.found[kind], score.planted[kind]
-        said = found + score.accused[kind]
+        found, planted, said = counts(score, kind)
         cells.append(
             f"{kind} {found}/{planted} found, {said - found} of {said} false" if planted else kind
         )
@@ -206,8 +210,7 @@ def weak(scores: dict[str, Score]) -> str:
     cells = []
     for condition, score in sorted(scores.items()):
         for kind in KINDS:
-            found, planted = score.found[kind], score.planted[kind]
-            said = found + score.accused[kind]
+            found, planted, said = counts(score, kind)
             for part, whole, word in ((found, planted, "found"), (found, said, "held")):
                 if whole:
                     cells.append((part / whole, f"{condition} {kind} {part}/{whole} {word}"))

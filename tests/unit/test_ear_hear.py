@@ -48,19 +48,12 @@ FIVE_STRINGS = (23, 28, 33, 38, 43)
 
 @pytest.mark.parametrize(
     ("place", "strings", "verdict"),
-    [
-        (4, None, Verdict.MISSED),  # a C below the low E: some drum
-        (4, FIVE_STRINGS, Verdict.WRONG),
-        (
-            3,
-            None,
-            Verdict.WRONG,
-        ),  # an octave below the C asked: the part may not tell of the string
-    ],
+    [(4, None, Verdict.MISSED), (4, FIVE_STRINGS, Verdict.WRONG), (3, None, Verdict.WRONG)],
 )
 def test_below_the_lowest_string_is_no_wrong_note(
     place: int, strings: tuple[int, ...] | None, verdict: Verdict
 ) -> None:
+    # A C under four strings is some drum; where C is asked, a string the part does not tell of.
     part = replace(part_of(*SCALE, *SCALE[::-1]), tuning=strings)
     midis = asked(part)
     midis[place] = parse_pitch("C1").midi

@@ -231,7 +231,7 @@ def heard_against(
     end_s = grid.start_s + grid.ratio * end_s
     heard_notes = sounding(evidence, match, asked)
     lowest = lowest_string(part)
-    notes = judged(asked, index, evidence, heard_notes, expected_s, end_s, window, lowest)
+    notes = judged(asked, index, evidence, heard_notes, expected_s, end_s, lowest, window)
     if turn is not None:
         notes = told(turn, notes, part, *written)
     notes = with_lengths(notes, part, evidence.string, grid.ratio)

@@ -226,7 +226,7 @@ def _passage(
         sounding(near, match, some),
         expected_s,
         float(expected_s[-1]),
-        lowest_open=lowest_string(part),
+        lowest_string(part),
     )
     tempo_bpm = part.tempo_bpm / line.ratio
     passage = Passage(

@@ -31,6 +31,7 @@ from undersong.ear.pitch import (
 from undersong.ear.renewal import continued
 from undersong.ear.ringing import in_step, surely_going_on
 from undersong.theory.part import Part
+from undersong.theory.tuning import STANDARD
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -60,7 +61,7 @@ BESIDE_HOLE_S, BESIDE_HOLE_WORTH = (0.06, 0.03), 2.0
 """Against an extra note beside a hole, which breaks off what rings as another note would."""
 QUIETEST_EXTRA_DB = -20.0
 FAINT_EXTRA_DB = -10.0
-LOW_B_MIDI, LOW_E_MIDI, TOO_LOW_WORTH = 23, 28, 2.0
+LOW_B_MIDI, TOO_LOW_WORTH = 23, 2.0
 """Against an extra note below everything asked and below the lowest string: rather a drum."""
 MOST_SLACKENED, OCTAVE = 2, 12
 """Semitones by which a lowest string may be slackened. What sounds lower still is a drum; or, an
@@ -203,8 +204,8 @@ def probability(odds: float) -> float:
 
 
 def lowest_string(part: Part) -> int:
-    """MIDI number of the lowest open string; low E where the part does not say."""
-    return min(part.tuning or (LOW_E_MIDI,))
+    """MIDI number of the lowest open string; in standard tuning if the part does not say."""
+    return min(part.tuning or STANDARD.midis)
 
 
 def judged(
@@ -214,8 +215,8 @@ def judged(
     heard: Sounding,
     expected_s: Floats,
     end_s: float,
+    lowest_open: int,
     window_ms: float = np.inf,
-    lowest_open: int = LOW_E_MIDI,
 ) -> tuple[HeardNote, ...]:
     """A verdict for every stroke, extra notes between them.
 
@@ -227,10 +228,10 @@ def judged(
         Shape (n_strokes,): where the grid puts each stroke.
     end_s
         Where the last stroke's written length ends: what follows is no extra note of this pass.
-    window_ms
-        The timing window, if timing counts: what lies outside it must be dated well.
     lowest_open
         From `lowest_string`.
+    window_ms
+        The timing window, if timing counts: what lies outside it must be dated well.
     """
     matched_db = heard.level_db[heard.stroke != NONE]
     usual_db = float(np.median(matched_db)) if len(matched_db) else 0.0
@@ -371,7 +372,7 @@ def _played(
     timing_ms = 1000 * (onset_s - expected_s)
     pitch = _pitch_odds(heard, place, midi, lowest)
     best = int(heard.midi[place])
-    if pitch < -SURE_ODDS and best < lowest - MOST_SLACKENED and (midi - best) % OCTAVE:
+    if pitch < -SURE_ODDS and _is_drum(best, lowest) and (midi - best) % OCTAVE:
         return _unheard(asked, index, evidence, stroke, expected_s, -pitch)
     cents = float(heard.cents[place]) - evidence.tuning_cents
     if present < SURE_ODDS or abs(pitch) < SURE_ODDS:
@@ -435,6 +436,11 @@ def _pitch_odds(heard: Sounding, place: int, midi: int, lowest: int) -> float:
     return PITCH_PRIOR + PITCH_WORTH * float(scores[column] - others)
 
 
+def _is_drum(midi: int, lowest: int) -> bool:
+    """True for what no string of this bass can sound."""
+    return midi < lowest - MOST_SLACKENED
+
+
 def _extra(
     evidence: Evidence,
     heard: Sounding,
@@ -453,9 +459,8 @@ def _extra(
     odds -= FAINT_WORTH * max(0.0, usual_db + FAINT_EXTRA_DB - float(heard.level_db[place]))
     if heard.midi[place] < lowest:
         odds -= TOO_LOW_WORTH
-    if heard.midi[place] < lowest - MOST_SLACKENED:
-        return None
-    if odds < 0 or heard.level_db[place] < usual_db + QUIETEST_EXTRA_DB:
+    is_faint = heard.level_db[place] < usual_db + QUIETEST_EXTRA_DB
+    if odds < 0 or is_faint or _is_drum(int(heard.midi[place]), lowest):
         return None
     return HeardNote(
         None,
