@@ -126,11 +126,11 @@ async def making(shelf: TrackShelf, player: str, packing: Packing) -> AsyncGener
                 if shelf.is_stopped:
                     yield _STOPPED
                     return
-                if step is None:
-                    await asyncio.sleep(LOOK_AGAIN_S)
-                else:
+                if step is not None:
                     words = f"{step.done} of {len(packing.tracks)} made: {step.name}."
                     yield _line(step.done, packing, words)
+                # Also where the next step is there already: who left meanwhile is noticed here.
+                await asyncio.sleep(LOOK_AGAIN_S if step is None else 0)
             if step.error:
                 yield json.dumps({"error": step.error}) + "\n"
                 return
